@@ -1,0 +1,45 @@
+# Everything a person or the CI runs. Needs Python >= 3.11, make and a package index.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.installed
+TYPES := build/types/seamtell
+DEMO ?= demo
+export MPLBACKEND := Agg
+
+.PHONY: setup demo test check lint types bench lock clean
+
+setup: $(STAMP)
+
+$(STAMP): requirements.lock pyproject.toml
+	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "seamtell needs Python 3.11 or newer; say make PYTHON=python3.11")'
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r requirements.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
+	touch $(STAMP)
+
+demo: setup
+	$(BIN)/seamtell demo $(DEMO)
+
+test: setup
+	$(BIN)/python -m pytest -n 2 --doctest-modules --cov --cov-report=term
+
+lint: setup
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+
+types: setup
+	rm -rf $(TYPES) && mkdir -p $(TYPES)
+	for folder in features models pipeline data_synth; do ln -s ../../../$$folder $(TYPES)/$$folder; done
+	MYPYPATH=build/types $(BIN)/mypy -p seamtell
+
+check: lint types test
+
+bench: setup
+	$(BIN)/python benchmarks/run.py
+
+lock: setup
+	$(BIN)/pip-compile --quiet --strip-extras --no-header --no-emit-index-url --no-emit-trusted-host --no-emit-find-links --no-emit-options --allow-unsafe --extra dev --output-file requirements.lock pyproject.toml
+
+clean:
+	rm -rf $(VENV) build dist .mypy_cache .pytest_cache .ruff_cache

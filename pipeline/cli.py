@@ -1,0 +1,70 @@
+"""The one console script. It only parses, calls a stage and prints.
+
+The commands live in ``pipeline/commands/``, one module an area, each with a
+function ``register(app)``. Nothing heavy is imported before a command runs.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import Annotated
+
+import typer
+
+from seamtell.features.errors import SeamtellError
+from seamtell.pipeline import console
+from seamtell.pipeline.commands import COMMAND_AREAS
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    name="seamtell",
+    help="Name the flaw behind each indication of a welded seam. An aid to a qualified person: "
+    "the limit rule stays in charge and nothing here releases a weld.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+for _area in COMMAND_AREAS:
+    _area.register(app)
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        from seamtell.pipeline.version import software_version
+
+        console.say(f"seamtell {software_version()}")
+        raise typer.Exit
+
+
+@app.callback()
+def _global_options(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Take the options that come before any command."""
+
+
+def main() -> None:
+    """Run the console script and turn what a user can cause into one line and an exit code."""
+    try:
+        app()
+    except SeamtellError as problem:
+        console.error(str(problem))
+        sys.exit(getattr(problem, "exit_code", console.ExitCode.BAD_INPUT))
+    except BrokenPipeError:
+        # The reader went away (`| head`): not an error; keep the interpreter from flushing again.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(console.ExitCode.DONE)
+    except OSError as problem:
+        place = f"{problem.filename}: " if problem.filename else ""
+        console.error(
+            f"{place}{problem.strerror or problem}. To do: free space or choose a folder you may write to"
+        )
+        sys.exit(console.ExitCode.STORAGE)
+    except KeyboardInterrupt:
+        console.error("stopped by the user; what was finished is kept, run the same command again")
+        sys.exit(130)

@@ -1,0 +1,118 @@
+"""The settings of a workspace: ``seamtell.toml``, every key typed and with a default.
+
+The commented file that ``seamtell init`` writes is ``defaults/seamtell.toml``; a
+test holds that its values are the defaults stated here.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from seamtell.pipeline.errors import BadInput
+
+__all__ = [
+    "SETTINGS_SCHEMA_VERSION",
+    "DescribeSettings",
+    "MatchSettings",
+    "ReviewSettings",
+    "Settings",
+    "TrackSettings",
+    "TrainSettings",
+    "read_settings",
+]
+
+SETTINGS_SCHEMA_VERSION = 1
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class DescribeSettings(_Section):
+    """From trace to indications."""
+
+    enter_sigma: float = Field(default=5.0, gt=0)
+    """An indication needs one sample this many noise units above the baseline."""
+    leave_sigma: float = Field(default=2.5, gt=0)
+    """It extends to where the excursion falls below this many noise units."""
+
+
+class MatchSettings(_Section):
+    """Sections against indications."""
+
+    extra_tolerance_mm: float = Field(default=2.0, ge=0)
+    """Added to the position tolerance of each section."""
+
+
+class TrainSettings(_Section):
+    """Training."""
+
+    holdout_share: float = Field(default=0.3, gt=0, lt=1)
+    """Share of the sections, the newest, held out as the final test."""
+    folds: int = Field(default=5, ge=2)
+    min_sections_per_class: int = Field(default=8, ge=3)
+    """A class with fewer sections is left out, by name."""
+    seed: int = 1
+    error_rate: float = Field(default=0.1, gt=0, lt=1)
+    """A conformal set misses the true label at most this often, in each class."""
+    novelty_p: float = Field(default=0.01, ge=0, lt=1)
+    """Below this p-value an indication is novel and gets no label."""
+    candidates: tuple[str, ...] = ("prior", "hand_rule", "logistic", "lightgbm")
+
+
+class ReviewSettings(_Section):
+    """When the classifier asks for a review of a seam that the limit rule accepts."""
+
+    labels: dict[str, float] = Field(default_factory=lambda: {"lack_of_fusion": 0.5})
+    """Label to the least probability that asks for a review."""
+    novel: bool = True
+    """Whether a novel indication asks for a review."""
+
+
+class TrackSettings(_Section):
+    """Experiment tracking. The server comes from MLFLOW_TRACKING_URI, else a file in the workspace."""
+
+    experiment: str = "seamtell"
+    registered_model: str = "seamtell-flaw"
+
+
+class Settings(_Section):
+    """All of ``seamtell.toml``."""
+
+    schema_version: int = SETTINGS_SCHEMA_VERSION
+    shop: str = ""
+    describe: DescribeSettings = DescribeSettings()
+    match: MatchSettings = MatchSettings()
+    train: TrainSettings = TrainSettings()
+    review: ReviewSettings = ReviewSettings()
+    track: TrackSettings = TrackSettings()
+
+
+def read_settings(path: Path) -> Settings:
+    """Read ``seamtell.toml``.
+
+    Raises
+    ------
+    BadInput
+        Not TOML, an unknown key, a value out of range, or a newer schema version.
+    """
+    try:
+        document = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
+        raise BadInput(f"not readable as TOML: {problem}", where=str(path), do="mend the line named") from None
+    version = document.get("schema_version", SETTINGS_SCHEMA_VERSION)
+    if isinstance(version, int) and version > SETTINGS_SCHEMA_VERSION:
+        raise BadInput(
+            f"the workspace has schema version {version}, this seamtell knows {SETTINGS_SCHEMA_VERSION}",
+            where=str(path),
+            do="install a newer seamtell; nothing was changed",
+        )
+    try:
+        return Settings.model_validate(document)
+    except ValidationError as problem:
+        first = problem.errors()[0]
+        key = ".".join(str(part) for part in first["loc"])
+        raise BadInput(f"key '{key}': {first['msg']}", where=str(path), do="mend the key named") from None
