@@ -1,0 +1,1 @@
+"""What people see: one look for traces, figures and self-contained pages."""
