@@ -1,0 +1,1 @@
+"""From a trace to indications and their descriptors, and the data contracts that all parts share."""

@@ -1,0 +1,1 @@
+"""Descriptors of indications: one small function each, one registry for all."""
