@@ -1,0 +1,1 @@
+"""Limit rule, candidate models, calibration, conformal sets, novelty and the guarded decision."""

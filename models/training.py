@@ -1,0 +1,225 @@
+"""From sectioned indications to a trained model, with the evidence for the choice."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seamtell.models.answers import Answers
+from seamtell.models.calibration import cross_calibrated, fit_calibration
+from seamtell.models.candidates import CANDIDATES, FittedCandidate, in_order
+from seamtell.models.class_selection import select_classes
+from seamtell.models.conformal import ConformalScores, leave_one_out_p_values, nonconformity
+from seamtell.models.cross_validation import balanced_weights, cross_validate, size_band_validate
+from seamtell.models.flaw_model import (
+    DescriptorRange,
+    FlawModel,
+    LibraryVersions,
+    ModelCard,
+    TrainingDomain,
+    decide_labels,
+)
+from seamtell.models.labelled_table import LabelledTable, TrainingPlan, ordered_classes
+from seamtell.models.novelty import NoveltyModel, fit_novelty, usable_threshold
+from seamtell.models.scoring import CandidateScore, choose, score_candidates
+from seamtell.models.splits import grouped_folds
+from seamtell.models.training_warnings import training_warnings
+
+__all__ = [
+    "FORMAT_VERSION",
+    "CandidateScore",
+    "LabelledTable",
+    "TrainingPlan",
+    "TrainingResult",
+    "train_flaw_model",
+]
+
+FORMAT_VERSION = 1
+"""Of the model folder."""
+_PROBES = 16
+
+
+@dataclass(frozen=True, eq=False)
+class TrainingResult:
+    """A trained model and how it was chosen.
+
+    Parameters
+    ----------
+    model : FlawModel
+    candidate_table : tuple of CandidateScore
+        Simplest first.
+    out_of_fold : mapping of str to array of shape (n, K)
+        Uncalibrated probabilities of each candidate for sections it had not seen.
+    folds : int array of shape (n,)
+    warnings : tuple of str
+        Plain sentences.
+    left_out_classes : tuple of str
+        Classes with too few sections.
+    section_ids : tuple of str, length n
+        The sections that trained, in the order of `out_of_fold` and `folds`;
+        those of left-out classes are not among them.
+    truths : str array of shape (n,)
+    out_of_fold_answers : Answers
+        What the chosen candidate answers for sections it had not seen:
+        calibration, conformal set and novelty each without the section itself.
+    """
+
+    model: FlawModel
+    candidate_table: tuple[CandidateScore, ...]
+    out_of_fold: Mapping[str, NDArray[np.float64]]
+    folds: NDArray[np.int64]
+    warnings: tuple[str, ...]
+    left_out_classes: tuple[str, ...]
+    section_ids: tuple[str, ...]
+    truths: NDArray[np.str_]
+    out_of_fold_answers: Answers
+
+
+def train_flaw_model(table: LabelledTable, plan: TrainingPlan) -> TrainingResult:
+    """Train all candidates, choose one, and learn calibration, conformal scores and novelty from it.
+
+    The candidates are compared by the log loss of their out-of-fold
+    probabilities, calibrated as they would be in use; the simplest within one
+    standard error of the best is chosen. The same table and plan give the same
+    model, bit for bit.
+
+    Parameters
+    ----------
+    table : LabelledTable
+    plan : TrainingPlan
+
+    Raises
+    ------
+    SeamtellError
+        Fewer than two classes have enough sections (the message says what is
+        missing), an unknown candidate, or a candidate without its descriptors.
+    """
+    names = in_order(plan.candidates)
+    kept, left_out = select_classes(table, plan.min_sections_per_class)
+    classes = ordered_classes(kept.truths)
+    codes = np.array([classes.index(truth) for truth in kept.truths.tolist()], dtype=np.int64)
+    folds = grouped_folds(kept.groups, codes, plan.folds, plan.seed)
+    out_of_fold = {name: cross_validate(name, kept, codes, classes, folds, plan.seed) for name in names}
+    calibrated = {name: cross_calibrated(out_of_fold[name], codes, folds) for name in names}
+    by_size = {name: size_band_validate(name, kept, codes, classes, folds, plan.seed) for name in names}
+    scores = score_candidates(names, out_of_fold, calibrated, by_size, codes, kept.groups)
+    chosen = choose(scores)
+    novelty, distances = fit_novelty(kept.values, codes, folds)
+    threshold = usable_threshold(plan.novelty_p, len(kept))
+    warnings = training_warnings(kept, codes, classes, left_out, folds, plan, scores)
+    fitted = {name: _fit(name, kept, codes, classes, plan.seed) for name in names}
+    margins = nonconformity(out_of_fold[chosen])
+    model = FlawModel(
+        card=_card(kept, codes, classes, left_out, names, chosen, folds, plan, threshold, warnings),
+        candidates=fitted,
+        calibration=fit_calibration(out_of_fold[chosen], codes),
+        conformal=ConformalScores.collect(margins, codes),
+        novelty=novelty,
+        probe_values=kept.values[np.unique(np.linspace(0, len(kept) - 1, _PROBES).astype(int))],
+    )
+    return TrainingResult(
+        model=model,
+        candidate_table=scores,
+        out_of_fold=out_of_fold,
+        folds=folds,
+        warnings=warnings,
+        left_out_classes=left_out,
+        section_ids=kept.section_ids,
+        truths=kept.truths,
+        out_of_fold_answers=_out_of_fold_answers(
+            classes, calibrated[chosen], margins, codes, novelty, distances, plan.error_rate, threshold
+        ),
+    )
+
+
+def _fit(
+    name: str, table: LabelledTable, codes: NDArray[np.int64], classes: tuple[str, ...], seed: int
+) -> FittedCandidate:
+    weights = balanced_weights(codes, len(classes))
+    return CANDIDATES[name]().fit(table.values, codes, weights, table.names, classes, seed, table.groups)
+
+
+def _out_of_fold_answers(
+    classes: tuple[str, ...],
+    calibrated: NDArray[np.float64],
+    margins: NDArray[np.float64],
+    codes: NDArray[np.int64],
+    novelty: NoveltyModel,
+    distances: NDArray[np.float64],
+    error_rate: float,
+    threshold: float,
+) -> Answers:
+    n = len(codes)
+    # Each distance is in the pool itself: that is the 1 of its p-value.
+    novelty_p = (n - np.searchsorted(novelty.distances, distances, side="left")) / n
+    return decide_labels(
+        classes=classes,
+        probabilities=calibrated,
+        p_values=leave_one_out_p_values(margins, codes),
+        novelty_p=novelty_p,
+        error_rate=error_rate,
+        novelty_threshold_p=threshold,
+        recipe_known=np.ones(n, dtype=bool),
+    )
+
+
+def _card(
+    table: LabelledTable,
+    codes: NDArray[np.int64],
+    classes: tuple[str, ...],
+    left_out: tuple[str, ...],
+    names: tuple[str, ...],
+    chosen: str,
+    folds: NDArray[np.int64],
+    plan: TrainingPlan,
+    threshold: float,
+    warnings: tuple[str, ...],
+) -> ModelCard:
+    return ModelCard(
+        format_version=FORMAT_VERSION,
+        schema_digest=table.schema_digest,
+        descriptor_names=table.names,
+        classes=classes,
+        sections_per_class=tuple(np.bincount(codes, minlength=len(classes)).tolist()),
+        left_out_classes=left_out,
+        candidates=names,
+        chosen=chosen,
+        error_rate=plan.error_rate,
+        novelty_p=plan.novelty_p,
+        novelty_threshold_p=threshold,
+        seed=plan.seed,
+        folds=len(np.unique(folds)),
+        domain=_domain(table),
+        training_section_ids=table.section_ids,
+        training_groups=tuple(sorted(set(table.groups.tolist()))),
+        data_digest=table.digest(),
+        library_versions=_library_versions(),
+        warnings=warnings,
+    )
+
+
+def _domain(table: LabelledTable) -> TrainingDomain:
+    lows, highs = table.values.min(axis=0).tolist(), table.values.max(axis=0).tolist()
+    ranges = zip(table.names, lows, highs, strict=True)
+    return TrainingDomain(
+        recipes=tuple(sorted(set(table.recipes.tolist()))),
+        ranges=tuple(DescriptorRange(name=name, low=low, high=high) for name, low, high in ranges),
+    )
+
+
+def _library_versions() -> LibraryVersions:
+    import lightgbm
+    import scipy
+    import sklearn
+
+    return LibraryVersions(
+        python=platform.python_version(),
+        numpy=np.__version__,
+        scipy=scipy.__version__,
+        scikit_learn=sklearn.__version__,
+        lightgbm=lightgbm.__version__,
+    )

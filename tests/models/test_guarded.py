@@ -1,0 +1,368 @@
+"""No model, however broken or hostile, makes a verdict milder than the limit rule's."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from datetime import UTC, datetime
+from itertools import product
+
+import numpy as np
+import pytest
+
+from seamtell.features.contracts import UNCLASSIFIED, Flaw, RecipeLimits, SeamTrace
+from seamtell.models.answers import Answers, unclassified_answers
+from seamtell.models.guarded import asks_for_review, guarded_verdict, safe_answers
+from seamtell.models.limit_rule import LimitResult, apply_limit_rule
+from seamtell.models.reasons import Reason
+from seamtell.models.verdict import Verdict
+
+CLASSES = tuple(flaw.value for flaw in Flaw)
+K = len(CLASSES)
+ACCEPTED = LimitResult(Verdict.ACCEPT, (), "")
+REJECTED = LimitResult(Verdict.REJECT, ("scatter",), "above_limit")
+
+
+def answers_for(named: list[str], /, **change) -> Answers:
+    n = len(named)
+    probabilities = np.full((n, K), 0.05)
+    for i, label in enumerate(named):
+        probabilities[i, CLASSES.index(label)] = 0.8
+    fields = {
+        "classes": CLASSES,
+        "probabilities": probabilities,
+        "labels": tuple(named),
+        "label_sets": tuple((label,) for label in named),
+        "novelty_p": np.full(n, 0.5),
+        "reasons": ("",) * n,
+    }
+    return Answers(**{**fields, **change})
+
+
+class Model:
+    """Answers with whatever the given function makes of (n, random generator)."""
+
+    classes = CLASSES
+
+    def __init__(self, make, rng=None) -> None:
+        self.make, self.rng = make, rng or np.random.default_rng(0)
+
+    def answer(self, values, recipes) -> Answers:
+        values[:] = 0.0  # a model may spoil what it was given
+        return self.make(len(values), self.rng)
+
+
+def random_answers(n: int, rng: np.random.Generator) -> Answers:
+    probabilities = rng.dirichlet(np.ones(K) * 0.3, n)
+    labels = [str(CLASSES[i]) for i in rng.integers(0, K, n)]
+    return answers_for(labels, probabilities=probabilities, novelty_p=rng.random(n))
+
+
+def spoiled(n: int, rng: np.random.Generator) -> Answers:
+    """Random answers of which single cells are nonsense."""
+    given = random_answers(n, rng)
+    labels, sets, reasons = list(given.labels), list(given.label_sets), list(given.reasons)
+    for i in range(n):
+        match rng.integers(0, 9):
+            case 0:
+                given.probabilities[i, 0] = np.nan
+            case 1:
+                given.probabilities[i] = -1.0
+            case 2:
+                given.probabilities[i] *= 3
+            case 3:
+                given.novelty_p[i] = 17.0
+            case 4:
+                labels[i] = "accept"
+            case 5:
+                sets[i] = ["pinhole"]
+            case 6:
+                labels[i], reasons[i] = UNCLASSIFIED, "because"
+            case 7:
+                labels[i] = 3
+            case _:
+                sets[i] = ("pinhole", "pinhole")
+    return answers_for(
+        [CLASSES[0]] * n,
+        probabilities=given.probabilities,
+        novelty_p=given.novelty_p,
+        labels=tuple(labels),
+        label_sets=tuple(sets),
+        reasons=tuple(reasons),
+    )
+
+
+def raising(error: type[BaseException]):
+    def make(n: int, rng: np.random.Generator) -> Answers:
+        raise error("the model broke")
+
+    return make
+
+
+def recursing(n: int, rng: np.random.Generator) -> Answers:
+    return recursing(n, rng)
+
+
+def slow(n: int, rng: np.random.Generator) -> Answers:
+    time.sleep(0.03)
+    return answers_for(["sound"] * n)
+
+
+def warning_of_numpy(n: int, rng: np.random.Generator) -> Answers:
+    return answers_for(["sound"] * n, novelty_p=np.zeros(n) / 0.0)
+
+
+ADVERSARIES = {
+    "random": random_answers,
+    "always sound": lambda n, rng: answers_for(["sound"] * n),
+    "always lack of fusion": lambda n, rng: answers_for(["lack_of_fusion"] * n),
+    "constant": lambda n, rng: answers_for(["sound"] * n, probabilities=np.full((n, K), 1 / K)),
+    "not a number": lambda n, rng: answers_for(["sound"] * n, probabilities=np.full((n, K), np.nan)),
+    "infinite": lambda n, rng: answers_for(["sound"] * n, probabilities=np.full((n, K), np.inf)),
+    "not a distribution": lambda n, rng: answers_for(["sound"] * n, probabilities=np.ones((n, K))),
+    "spoiled": spoiled,
+    "one row too many": lambda n, rng: answers_for(["sound"] * (n + 1)),
+    "one class too few": lambda n, rng: answers_for(
+        ["sound"] * n, probabilities=np.ones((n, K - 1)) / (K - 1)
+    ),
+    "flat": lambda n, rng: answers_for(["sound"] * n, probabilities=np.ones(n)),
+    "other classes": lambda n, rng: answers_for(["sound"] * n, classes=CLASSES[::-1]),
+    "invented classes": lambda n, rng: answers_for(["sound"] * n, classes=("a", "b", "c", "d", "release")),
+    "short of labels": lambda n, rng: answers_for(["sound"] * n, labels=("sound",) * (n + 2)),
+    "no answers at all": lambda n, rng: None,
+    "a verdict": lambda n, rng: Verdict.ACCEPT,
+    "ValueError": raising(ValueError),
+    "MemoryError": raising(MemoryError),
+    "SystemExit": raising(SystemExit),
+    "recursion": recursing,
+    "novel": lambda n, rng: unclassified_answers(n, CLASSES, Reason.NOVEL),
+    "numpy warning": warning_of_numpy,
+    "slow": slow,
+}
+
+
+def is_valid(answers: Answers, n: int) -> bool:
+    """Say what every caller may rely on, written out apart from the checks of the module."""
+    assert answers.probabilities.shape == (n, len(answers.classes))
+    assert set(answers.classes) <= set(CLASSES)
+    assert (
+        len(answers.labels) == len(answers.label_sets) == len(answers.reasons) == len(answers.novelty_p) == n
+    )
+    for i in range(n):
+        if answers.labels[i] == UNCLASSIFIED:
+            assert answers.reasons[i] in list(Reason)
+        else:
+            assert answers.reasons[i] == ""
+            assert answers.label_sets[i] == (answers.labels[i],)
+            assert abs(answers.probabilities[i].sum() - 1) < 1e-5
+            assert (answers.probabilities[i] >= 0).all()
+    return True
+
+
+def random_seam(rng: np.random.Generator) -> tuple[SeamTrace, RecipeLimits | None]:
+    n = int(rng.integers(20, 60))
+    height = rng.choice([5.0, 8.0, 15.0, 60.0])
+    amplitudes = {name: rng.uniform(0, height, n).astype(np.float32) for name in ("specular", "scatter")}
+    if rng.random() < 0.05:
+        amplitudes["scatter"][n // 2] = np.nan
+    if rng.random() < 0.05:
+        del amplitudes["scatter"]
+    trace = SeamTrace("S", datetime(2026, 1, 1, tzinfo=UTC), "L", "R", 0.0, 0.5, amplitudes)
+    limits = RecipeLimits("R", {"specular": 20.0, "scatter": 12.0}, 2.0, 2.0, 9.0)
+    return trace, None if rng.random() < 0.05 else limits
+
+
+def fails_by_a_plain_look(trace: SeamTrace, limits: RecipeLimits | None) -> bool:
+    """The limit rule once more, in its plainest form."""
+    if limits is None or set(trace.amplitudes_pct) != {"specular", "scatter"}:
+        return True
+    inner = slice(4, trace.n_samples - 4)
+    return any(
+        not all(np.isfinite(trace.amplitudes_pct[name])) or max(trace.amplitudes_pct[name][inner]) > limit
+        for name, limit in limits.limit_pct.items()
+    )
+
+
+def test_over_ten_thousand_hostile_cases_no_rejected_seam_is_anything_but_rejected() -> None:
+    rng = np.random.default_rng(2026)
+    seams = [random_seam(rng) for _ in range(700)]
+    judged = [(apply_limit_rule(*seam), fails_by_a_plain_look(*seam)) for seam in seams]
+    # Slow models are a few hundred cases only: each leaves a thread that must run out.
+    names = [name for name in ADVERSARIES for _ in range(1 if name in ("slow", "recursion") else 50)]
+    seen: Counter[tuple[str, str]] = Counter()
+    for _ in range(10_500):
+        limit, fails = judged[rng.integers(len(judged))]
+        name, n = names[rng.integers(len(names))], int(rng.integers(1, 5))
+        model = Model(ADVERSARIES[name], rng)
+        answers = safe_answers(model, np.ones((n, 3)), ["R"] * n, budget_s=0.005 if name == "slow" else 30.0)
+        assert is_valid(answers, n)
+        labels, above = {"lack_of_fusion": 0.5, "sound": 0.1}, bool(rng.random() < 0.3)
+        verdict = guarded_verdict(
+            limit, any(asks_for_review(answers, i, above, labels, True) for i in range(n))
+        )
+        assert verdict >= limit.verdict
+        assert (verdict is Verdict.REJECT) == fails
+        seen[verdict.text, name] += 1
+    verdicts: Counter[str] = Counter()
+    for (verdict_text, _), count in seen.items():
+        verdicts[verdict_text] += count
+    assert min(verdicts[text] for text in ("accept", "review", "reject")) > 500
+    assert {name for _, name in seen} == set(ADVERSARIES)
+
+
+RAISING = {"ValueError", "MemoryError", "SystemExit", "recursion", "numpy warning"}
+
+
+@pytest.mark.parametrize("name", sorted(set(ADVERSARIES) - RAISING))
+def test_the_adversaries_of_these_tests_fail_as_they_are_meant_to(name: str) -> None:
+    ADVERSARIES[name](4, np.random.default_rng(0))
+
+
+def test_each_kind_of_bad_cell_silences_its_row() -> None:
+    answers = safe_answers(Model(spoiled), np.ones((400, 2)), ["R"] * 400, budget_s=30.0)
+    assert is_valid(answers, 400)
+    assert set(answers.reasons) == {"model_error"}
+
+
+@pytest.mark.parametrize("name", list(ADVERSARIES))
+def test_each_adversary_alone_gives_valid_answers(name: str) -> None:
+    answers = safe_answers(Model(ADVERSARIES[name]), np.ones((3, 2)), ["R"] * 3, budget_s=10.0)
+    assert is_valid(answers, 3)
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "not a number",
+        "infinite",
+        "not a distribution",
+        "one row too many",
+        "one class too few",
+        "flat",
+        "other classes",
+        "invented classes",
+        "short of labels",
+        "no answers at all",
+        "a verdict",
+        "ValueError",
+        "MemoryError",
+        "SystemExit",
+        "recursion",
+    ],
+)
+def test_a_broken_model_gives_no_label_and_says_so(name: str) -> None:
+    answers = safe_answers(Model(ADVERSARIES[name]), np.ones((3, 2)), ["R"] * 3, budget_s=10.0)
+    assert answers.labels == (UNCLASSIFIED,) * 3
+    assert answers.reasons == ("model_error",) * 3
+    assert np.isnan(answers.probabilities).all()
+    assert answers.classes == CLASSES
+
+
+def test_a_slow_model_gives_no_label_and_returns_within_the_budget() -> None:
+    started = time.monotonic()
+    hanging = Model(lambda n, rng: time.sleep(2.0))
+    answers = safe_answers(hanging, np.ones((2, 2)), ["R"] * 2, budget_s=0.05)
+    assert time.monotonic() - started < 1.5
+    assert answers.reasons == ("model_timeout",) * 2
+
+
+def test_no_model_gives_no_label() -> None:
+    assert safe_answers(None, np.ones((2, 2)), ["R"] * 2, budget_s=1.0).reasons == ("no_approved_model",) * 2
+
+
+@pytest.mark.parametrize(
+    "classes", [("accept",), (), ["pinhole"], ("pinhole", "pinhole"), None, (Flaw.PINHOLE, "sound")]
+)
+def test_a_model_with_classes_that_are_no_flaws_is_not_asked(classes) -> None:
+    model = Model(ADVERSARIES["always sound"])
+    model.classes = classes
+    assert safe_answers(model, np.ones((2, 2)), ["R"] * 2, budget_s=5.0).reasons == ("model_error",) * 2
+
+
+def test_one_bad_row_does_not_silence_the_others() -> None:
+    given = answers_for(["pinhole", "sound", "mismatch"])
+    given.probabilities[1, 0] = np.nan
+    answers = safe_answers(Model(lambda n, rng: given), np.ones((3, 2)), ["R"] * 3, budget_s=5.0)
+    assert answers.labels == ("pinhole", UNCLASSIFIED, "mismatch")
+    assert answers.reasons == ("", "model_error", "")
+    assert np.isnan(answers.probabilities[1]).all()
+
+
+def test_a_model_cannot_spoil_the_descriptors_of_the_caller() -> None:
+    values = np.ones((3, 2))
+    safe_answers(Model(random_answers), values, ["R"] * 3, budget_s=5.0)
+    assert (values == 1).all()
+
+
+def test_a_model_cannot_change_its_answers_afterwards() -> None:
+    given = answers_for(["sound"])
+    answers = safe_answers(Model(lambda n, rng: given), np.ones((1, 2)), ["R"], budget_s=5.0)
+    given.probabilities[:] = np.nan
+    assert np.isfinite(answers.probabilities).all()
+
+
+def test_a_machine_without_a_further_thread_gives_no_label(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    monkeypatch.setattr("threading.Thread.start", refuse)
+    answers = safe_answers(Model(random_answers), np.ones((1, 2)), ["R"], budget_s=5.0)
+    assert answers.reasons == ("model_error",)
+
+
+def test_the_trained_model_passes_unchanged(shop_result, shop_table) -> None:
+    direct = shop_result.model.answer(shop_table.values, shop_table.recipes.tolist())
+    safe = safe_answers(shop_result.model, shop_table.values, shop_table.recipes.tolist(), budget_s=60.0)
+    assert (safe.labels, safe.label_sets, safe.reasons) == (direct.labels, direct.label_sets, direct.reasons)
+    assert (safe.probabilities == direct.probabilities).all()
+
+
+@pytest.mark.parametrize(("limit", "asks"), list(product([ACCEPTED, REJECTED], [False, True])))
+def test_the_verdict_is_the_stricter_of_the_two(limit: LimitResult, asks: bool) -> None:
+    expected = {
+        (Verdict.ACCEPT, False): Verdict.ACCEPT,
+        (Verdict.ACCEPT, True): Verdict.REVIEW,
+        (Verdict.REJECT, False): Verdict.REJECT,
+        (Verdict.REJECT, True): Verdict.REJECT,
+    }
+    assert guarded_verdict(limit, asks) is expected[limit.verdict, asks]
+
+
+@pytest.mark.parametrize("other", [0, 1, None, "review", Verdict.ACCEPT, np.True_, answers_for(["sound"])])
+def test_nothing_but_a_plain_bool_reaches_the_verdict(other) -> None:
+    with pytest.raises(TypeError, match="expected LimitResult and bool"):
+        guarded_verdict(REJECTED, other)
+
+
+def test_a_verdict_in_place_of_a_limit_result_is_refused() -> None:
+    with pytest.raises(TypeError, match="expected LimitResult and bool"):
+        guarded_verdict(Verdict.ACCEPT, False)
+
+
+LABELS = {"lack_of_fusion": 0.8}
+
+
+def test_a_listed_label_below_the_limit_asks_from_its_probability_on() -> None:
+    answers = answers_for(["lack_of_fusion"])
+    assert asks_for_review(answers, 0, False, {"lack_of_fusion": 0.8}, False) is True
+    assert asks_for_review(answers, 0, False, {"lack_of_fusion": 0.81}, False) is False
+
+
+def test_an_indication_above_the_limit_never_asks() -> None:
+    assert asks_for_review(answers_for(["lack_of_fusion"]), 0, True, LABELS, True) is False
+    assert asks_for_review(unclassified_answers(1, CLASSES, Reason.NOVEL), 0, True, LABELS, True) is False
+
+
+def test_a_label_that_is_not_listed_does_not_ask() -> None:
+    assert asks_for_review(answers_for(["pinhole"]), 0, False, LABELS, True) is False
+
+
+def test_a_novel_indication_asks_when_told_to() -> None:
+    novel = unclassified_answers(1, CLASSES, Reason.NOVEL)
+    assert asks_for_review(novel, 0, False, LABELS, True) is True
+    assert asks_for_review(novel, 0, False, LABELS, False) is False
+
+
+def test_other_reasons_for_no_label_do_not_ask() -> None:
+    for reason in set(Reason) - {Reason.NOVEL}:
+        assert asks_for_review(unclassified_answers(1, CLASSES, reason), 0, False, LABELS, True) is False
