@@ -1,0 +1,1 @@
+"""An invented shop, and the guided-wave model under its traces."""

@@ -14,7 +14,17 @@ from contextlib import contextmanager
 from enum import IntEnum
 from typing import Any, TypeVar
 
-__all__ = ["ExitCode", "caution", "error", "next_step", "print_json", "print_table", "progress", "say", "warn"]
+__all__ = [
+    "ExitCode",
+    "caution",
+    "error",
+    "next_step",
+    "print_json",
+    "print_table",
+    "progress",
+    "say",
+    "warn",
+]
 
 T = TypeVar("T")
 

@@ -102,7 +102,9 @@ def read_settings(path: Path) -> Settings:
     try:
         document = tomllib.loads(path.read_text(encoding="utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise BadInput(f"not readable as TOML: {problem}", where=str(path), do="mend the line named") from None
+        raise BadInput(
+            f"not readable as TOML: {problem}", where=str(path), do="mend the line named"
+        ) from None
     version = document.get("schema_version", SETTINGS_SCHEMA_VERSION)
     if isinstance(version, int) and version > SETTINGS_SCHEMA_VERSION:
         raise BadInput(

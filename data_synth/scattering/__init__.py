@@ -1,0 +1,1 @@
+"""Echoes of single flaws, one solution a module."""

@@ -253,10 +253,12 @@ class IndicationView:
         if norm <= 0.0:
             return 0.0, 0.0
         products = np.correlate(c, s, mode="full")
-        best = np.flatnonzero(products >= products.max() * (1.0 - 1e-12))
+        peak = float(products.max())
+        # Equal up to rounding; the peak is negative where the two never rise together.
+        best = np.flatnonzero(products >= peak - 1e-12 * abs(peak))
         lags = best - (len(s) - 1)
         lag = int(lags[np.argmin(np.abs(lags))])
-        return lag * self.specular.pitch_mm, float(products.max()) / norm
+        return lag * self.specular.pitch_mm, peak / norm
 
 
 def _local_maxima(values: NDArray[np.float64]) -> list[int]:

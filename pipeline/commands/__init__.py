@@ -2,9 +2,37 @@
 
 from __future__ import annotations
 
-from seamtell.pipeline.commands import options
+from types import ModuleType
 
-__all__ = ["COMMAND_AREAS", "options"]
+from seamtell.pipeline.commands import (
+    approve,
+    classify,
+    demo,
+    describe,
+    evaluate,
+    ingest,
+    mix,
+    sections,
+    show,
+    synth,
+    train,
+    workspace,
+)
 
-COMMAND_AREAS: tuple = ()
+__all__ = ["COMMAND_AREAS"]
+
+COMMAND_AREAS: tuple[ModuleType, ...] = (
+    workspace,
+    ingest,
+    sections,
+    describe,
+    show,
+    train,
+    evaluate,
+    approve,
+    classify,
+    mix,
+    synth,
+    demo,
+)
 """Modules in the order in which ``seamtell --help`` lists their commands."""

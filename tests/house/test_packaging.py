@@ -11,7 +11,18 @@ import pytest
 ROOT = Path(__file__).parents[2]
 FOLDERS = ("features", "models", "pipeline", "data_synth")
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
-HEAVY = ("mlflow", "lightgbm", "numba", "matplotlib", "sklearn", "scipy", "pandas", "pyarrow", "statsmodels", "numpy")
+HEAVY = (
+    "mlflow",
+    "lightgbm",
+    "numba",
+    "matplotlib",
+    "sklearn",
+    "scipy",
+    "pandas",
+    "pyarrow",
+    "statsmodels",
+    "numpy",
+)
 
 
 def sub_packages() -> set[str]:

@@ -1,0 +1,13 @@
+"""Names of the two array types of the wave model."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Complex", "Floats"]
+
+Floats = NDArray[np.floating[Any]]
+Complex = NDArray[np.complexfloating[Any, Any]]

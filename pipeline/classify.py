@@ -1,0 +1,197 @@
+"""The stage *classify*: label the indications of new seams, under the protection of the limit rule."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import Counter
+from collections.abc import Collection
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from seamtell.features.contracts import UNCLASSIFIED, Flaw
+from seamtell.models.verdict import Verdict
+from seamtell.pipeline.decision_files import DecisionCounts, DecisionRecord, decision_folder
+from seamtell.pipeline.describe import BATCH_SEAMS, batches, indication_settings
+from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.limits_file import read_limits
+from seamtell.pipeline.seam_decision import Decider, SeamDecision
+from seamtell.pipeline.settings import read_settings
+from seamtell.pipeline.store import SeamStore
+from seamtell.pipeline.trusted_model import TrustedModel, trusted_model
+from seamtell.pipeline.version import software_version
+from seamtell.pipeline.workspace import Workspace
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["ClassifyResult", "classify"]
+
+
+@dataclass(frozen=True)
+class ClassifyResult:
+    """What was decided.
+
+    Parameters
+    ----------
+    folder : Path
+        Holds the decision files.
+    record : DecisionRecord
+        What ``decision.json`` says, counts included.
+    explanation : str
+        Why the limit rule decided alone, and what to do; empty when a model labelled.
+    conflicts : tuple of str
+        Classified seams with two differing traces.
+    seams_without_limits : mapping of str to int
+        Seams rejected because the limit file does not name their recipe, by recipe.
+    """
+
+    folder: Path
+    record: DecisionRecord
+    explanation: str
+    conflicts: tuple[str, ...]
+    seams_without_limits: dict[str, int]
+
+
+def classify(
+    ws: Workspace,
+    *,
+    since: datetime | None = None,
+    until: datetime | None = None,
+    seam_ids: Collection[str] | None = None,
+    out: Path | None = None,
+    now: datetime,
+) -> ClassifyResult:
+    """Decide on the chosen seams and write the decision files.
+
+    Parameters
+    ----------
+    since, until : datetime, optional
+        Timezone-aware; seams with ``since <= welded_at < until``.
+    seam_ids : collection of str, optional
+        Only these seams.
+    out : Path, optional
+        A new or empty folder; default: ``decisions/<UTC time>`` in the workspace.
+    now : datetime
+        Timezone-aware.
+
+    Raises
+    ------
+    BadInput
+        No seam is chosen, `out` holds something, or the limit file or settings cannot be read.
+    StorageProblem
+        The files cannot be written.
+    """
+    settings = read_settings(ws.settings_path)
+    limits = read_limits(ws.limits_path)
+    store = SeamStore(ws.traces_dir)
+    chosen = _chosen(store.metadata(), since, until, seam_ids)
+    trusted = trusted_model(ws)
+    conflicts = store.conflicts()
+    decider = Decider(limits, indication_settings(settings.describe), settings.review, trusted, conflicts)
+    folder = out or ws.decisions_dir / f"{now.astimezone(UTC):%Y%m%dT%H%M%SZ}"
+    tally = _Tally()
+    with decision_folder(folder, trusted.digest) as writer:
+        for batch in batches(store.iter_traces(list(chosen["seam_id"])), BATCH_SEAMS):
+            decisions = decider.decide(batch)
+            writer.write(decisions)
+            tally.add(decisions)
+        record = _record(
+            ws, trusted, limits.digest, chosen, now=now, since=since, until=until, counts=tally.counts()
+        )
+        writer.record = record
+    return ClassifyResult(
+        folder=folder,
+        record=record,
+        explanation=trusted.explanation,
+        conflicts=tuple(seam for seam in chosen["seam_id"] if seam in conflicts),
+        seams_without_limits={
+            recipe: n
+            for recipe, n in sorted(Counter(chosen["recipe"].astype(str)).items())
+            if limits.get(recipe) is None
+        },
+    )
+
+
+def _chosen(
+    metadata: pd.DataFrame,
+    since: datetime | None,
+    until: datetime | None,
+    seam_ids: Collection[str] | None,
+) -> pd.DataFrame:
+    if metadata.empty:
+        raise BadInput("the store holds no seams", do="run 'seamtell ingest PATH' first")
+    chosen = metadata
+    if seam_ids is not None:
+        unknown = sorted(set(seam_ids) - set(metadata["seam_id"]))
+        if unknown:
+            raise BadInput(f"no seam '{unknown[0]}' in the store", do="ingest it, or mend the seam id")
+        chosen = chosen[chosen["seam_id"].isin(list(seam_ids))]
+    if since is not None:
+        chosen = chosen[chosen["welded_at"] >= since]
+    if until is not None:
+        chosen = chosen[chosen["welded_at"] < until]
+    if chosen.empty:
+        first, last = metadata["welded_at"].iloc[0], metadata["welded_at"].iloc[-1]
+        raise BadInput(
+            "no seam of the store is in the choice",
+            do=f"choose between {first:%Y-%m-%d} and {last:%Y-%m-%d}, when the stored seams were welded",
+        )
+    return chosen
+
+
+@dataclass
+class _Tally:
+    """Counts over the batches, so that nothing but them stays in memory."""
+
+    seams: int = 0
+    verdicts: Counter[str] = field(default_factory=Counter)
+    labels: Counter[str] = field(default_factory=Counter)
+    reasons: Counter[str] = field(default_factory=Counter)
+
+    def add(self, decisions: list[SeamDecision]) -> None:
+        self.seams += len(decisions)
+        for one in decisions:
+            self.verdicts[one.verdict.text] += 1
+            self.labels.update(one.answers.labels)
+            self.reasons.update(reason for reason in one.answers.reasons if reason)
+
+    def counts(self) -> DecisionCounts:
+        names = [*(flaw.value for flaw in Flaw), UNCLASSIFIED]
+        return DecisionCounts(
+            seams=self.seams,
+            indications=self.labels.total(),
+            verdicts={verdict.text: self.verdicts[verdict.text] for verdict in reversed(Verdict)},
+            labels={name: self.labels[name] for name in names},
+            unclassified_by_reason=dict(sorted(self.reasons.items())),
+        )
+
+
+def _record(
+    ws: Workspace,
+    trusted: TrustedModel,
+    limits_digest: str,
+    chosen: pd.DataFrame,
+    *,
+    now: datetime,
+    since: datetime | None,
+    until: datetime | None,
+    counts: DecisionCounts,
+) -> DecisionRecord:
+    content = hashlib.sha256()
+    for seam_id, digest in zip(chosen["seam_id"], chosen["content_sha256"], strict=True):
+        content.update(f"{digest} {seam_id!r}\n".encode())
+    return DecisionRecord(
+        software_version=software_version(),
+        decided_at=now.astimezone(UTC),
+        model_id=trusted.model_id,
+        model_digest=trusted.digest,
+        model_reason=trusted.reason.value if trusted.reason is not None else "",
+        limits_digest=limits_digest,
+        settings_digest=hashlib.sha256(ws.settings_path.read_bytes()).hexdigest(),
+        input_digest=content.hexdigest(),
+        since=since,
+        until=until,
+        counts=counts,
+    )

@@ -1,0 +1,207 @@
+"""The whole job on an invented shop, from traces and sections to decisions, in one call."""
+
+from __future__ import annotations
+
+import resource
+import shutil
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+from seamtell.pipeline.approve import ApprovalResult, approve
+from seamtell.pipeline.ceiling import Ceiling, shop_ceiling
+from seamtell.pipeline.classify import ClassifyResult, classify
+from seamtell.pipeline.describe import describe
+from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.evaluate import evaluate
+from seamtell.pipeline.evaluation.result import EvaluationResult
+from seamtell.pipeline.evaluation_tracking import track_evaluation
+from seamtell.pipeline.ingest.run import ingest
+from seamtell.pipeline.init import init_workspace
+from seamtell.pipeline.mix import MixResult, flaw_mix, write_mix_csv
+from seamtell.pipeline.production_page import write_production_page
+from seamtell.pipeline.sections import add_sections
+from seamtell.pipeline.settings import read_settings
+from seamtell.pipeline.store import SeamStore
+from seamtell.pipeline.synth import SynthResult, synth
+from seamtell.pipeline.train import TrainResult, train
+from seamtell.pipeline.workspace import Workspace
+
+__all__ = ["DEMO_SEAMS", "DEMO_SECTIONS", "DemoPlan", "DemoResult", "StageCost", "free_folder", "run_demo"]
+
+DEMO_SEAMS = 3600
+DEMO_SECTIONS = 900
+_SIGNED_BY = "R. Example, quality engineer (invented)"
+_CEILING_SEED_STEP = 1000
+
+
+@dataclass(frozen=True)
+class DemoPlan:
+    """How large a shop to invent.
+
+    Parameters
+    ----------
+    ceiling_sections : int
+        Simulated sections for the ceiling; 0 leaves it out.
+    workers : int
+        Processes for describing and for the ceiling; no figure depends on it.
+    """
+
+    seams: int = DEMO_SEAMS
+    sections: int = DEMO_SECTIONS
+    seed: int = 11
+    ceiling_sections: int = 20_000
+    workers: int = 2
+
+
+@dataclass(frozen=True)
+class StageCost:
+    """Wall time of one stage, and the peak memory of this process when it ended."""
+
+    name: str
+    seconds: float
+    peak_mib: float
+
+
+@dataclass(frozen=True)
+class DemoResult:
+    """Everything that the demo made.
+
+    Parameters
+    ----------
+    ceiling : Ceiling or None
+    reports : tuple of Path
+        To open, the most telling first.
+    """
+
+    folder: Path
+    workspace: Workspace
+    shop: SynthResult
+    training: TrainResult
+    evaluation: EvaluationResult
+    approval: ApprovalResult
+    decisions: ClassifyResult
+    mix: MixResult
+    ceiling: Ceiling | None
+    reports: tuple[Path, ...]
+    costs: tuple[StageCost, ...]
+
+
+@dataclass
+class _Clock:
+    tell: Callable[[str], None]
+    costs: list[StageCost] = field(default_factory=list)
+
+    @contextmanager
+    def stage(self, name: str) -> Iterator[None]:
+        self.tell(name)
+        start = time.perf_counter()
+        yield
+        # Linux states the peak in KiB.
+        peak_mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        self.costs.append(StageCost(name, time.perf_counter() - start, peak_mib))
+
+
+def free_folder(folder: Path) -> Path:
+    """`folder` itself, or the first of ``folder-2``, ``folder-3``, … that is not taken.
+
+    An earlier demo may hold what its user added to it, so it is never overwritten.
+    """
+    if not folder.exists() or (folder.is_dir() and not any(folder.iterdir())):
+        return folder
+    for number in range(2, 1000):
+        other = folder.with_name(f"{folder.name}-{number}")
+        if not other.exists():
+            return other
+    raise BadInput(
+        "a thousand demos lie here", where=str(folder.parent), do="remove some, or name another folder"
+    )
+
+
+def run_demo(
+    folder: Path, plan: DemoPlan | None = None, *, now: datetime, tell: Callable[[str], None] = lambda _: None
+) -> DemoResult:
+    """Invent a shop in `folder`, and do with it what a real shop would.
+
+    Parameters
+    ----------
+    folder : Path
+        Empty or not there yet, see `free_folder`.
+    now : datetime
+        Timezone-aware.
+    tell : callable
+        Told the name of every stage as it begins.
+
+    Raises
+    ------
+    SeamtellError
+        What any of the stages raises.
+    """
+    plan = plan or DemoPlan()
+    clock = _Clock(tell)
+    with clock.stage("invent the shop"):
+        shop = synth(folder / "shop", seams=plan.seams, seed=plan.seed, sections=plan.sections)
+    with clock.stage("ingest traces and sections"):
+        ws = _workspace_of(folder / "workspace", shop)
+    with clock.stage("describe every indication"):
+        describe(ws, workers=plan.workers)
+    with clock.stage("train"):
+        training = train(ws, now=now)
+    with clock.stage("evaluate"):
+        evaluation = evaluate(ws, training.model_id, now=now)
+        track_evaluation(ws, read_settings(ws.settings_path), evaluation, now=now)
+    with clock.stage("approve"):
+        approval = approve(
+            ws, training.model_id, by=_SIGNED_BY, reason="demonstration on an invented shop", now=now
+        )
+    with clock.stage("classify the newest month"):
+        decisions = classify(ws, since=_newest_month(ws), now=now)
+        mix = flaw_mix(ws, decisions.folder, by="line")
+        write_mix_csv(mix, ws.reports_dir / "mix.csv")
+        production = write_production_page(ws, decisions.folder, ws.reports_dir / "newest_month.html")
+    ceiling = None
+    if plan.ceiling_sections:
+        with clock.stage("ceiling: the same candidate with all the sections one could wish for"):
+            ceiling = shop_ceiling(
+                ws,
+                training.model_id,
+                seed=plan.seed + _CEILING_SEED_STEP,
+                sections=plan.ceiling_sections,
+                workers=plan.workers,
+            )
+    return DemoResult(
+        folder=folder,
+        workspace=ws,
+        shop=shop,
+        training=training,
+        evaluation=evaluation,
+        approval=approval,
+        decisions=decisions,
+        mix=mix,
+        ceiling=ceiling,
+        reports=(
+            ws.reports_dir / training.model_id / "evaluation.html",
+            production,
+            ws.reports_dir / "mix.csv",
+        ),
+        costs=tuple(clock.costs),
+    )
+
+
+def _workspace_of(folder: Path, shop: SynthResult) -> Workspace:
+    """Make a workspace, take over limits and input profile, and ingest both kinds of trace files."""
+    ws = init_workspace(folder)
+    shutil.copyfile(shop.limits_path, ws.limits_path)
+    shutil.copyfile(shop.profile_path, ws.profiles_dir / "line_l1.toml")
+    ingest(ws, [shop.traces_dir], "line_l1")
+    ingest(ws, [shop.parquet_path], "default")
+    add_sections(ws, shop.sections_path)
+    return ws
+
+
+def _newest_month(ws: Workspace) -> datetime:
+    newest: datetime = SeamStore(ws.traces_dir).metadata()["welded_at"].max().to_pydatetime()
+    return newest.replace(day=1, hour=0, minute=0, second=0, microsecond=0)

@@ -1,0 +1,73 @@
+"""A page of the production seams that a person should look at: rejected and to be reviewed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from seamtell.features.describer import analyse_seam
+from seamtell.pipeline.decision_files import read_decisions
+from seamtell.pipeline.describe import indication_settings
+from seamtell.pipeline.limits_file import read_limits
+from seamtell.pipeline.report.palette import words
+from seamtell.pipeline.report.trace_page import DrawnSeam, write_trace_page
+from seamtell.pipeline.sections import read_sections
+from seamtell.pipeline.settings import read_settings
+from seamtell.pipeline.store import SeamStore
+from seamtell.pipeline.workspace import Workspace
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["MOST_SEAMS", "write_production_page"]
+
+MOST_SEAMS = 40
+"""Seams drawn at most; the page says how many more there are."""
+
+
+def write_production_page(ws: Workspace, decisions: Path, path: Path) -> Path:
+    """Draw the newest seams of `decisions` that are not accepted, and return `path`.
+
+    Raises
+    ------
+    BadInput
+        No decisions there.
+    StorageProblem
+        The page cannot be written.
+    """
+    indications, seams, record = read_decisions(decisions)
+    wanted = seams[seams["verdict"] != "accept"]
+    drawn = wanted.tail(MOST_SEAMS)
+    limits, settings = read_limits(ws.limits_path), read_settings(ws.settings_path)
+    captions = dict(zip(drawn["seam_id"], map(_caption, drawn.itertuples()), strict=True))
+    labels = _labels(indications)
+    panels = []
+    for trace in SeamStore(ws.traces_dir).iter_traces(list(drawn["seam_id"])):
+        analysis = analyse_seam(
+            trace, limits.for_recipe(trace.recipe), indication_settings(settings.describe)
+        )
+        panels.append(
+            DrawnSeam(analysis, caption=captions[trace.seam_id], labels=labels.get(trace.seam_id, {}))
+        )
+    counts = record.counts.verdicts
+    lead = (
+        f"{counts.get('reject', 0)} of {record.counts.seams} seams are rejected by the limit rule and "
+        f"{counts.get('review', 0)} more are to be reviewed; the newest {len(panels)} are drawn. "
+        "Labels are an aid: the shop's procedure and qualified personnel decide; nothing here releases a weld."
+    )
+    write_trace_page(path, "Seams to look at", lead, panels, read_sections(ws))
+    return path
+
+
+def _caption(row: object) -> str:
+    verdict = getattr(row, "verdict", "")
+    exceeded = str(getattr(row, "exceeded_channels", ""))
+    why = f"limit exceeded on {exceeded.replace('+', ' and ')}" if exceeded else "asked for by the classifier"
+    return f"Verdict: {verdict}; {why}."
+
+
+def _labels(indications: pd.DataFrame) -> dict[str, dict[int, str]]:
+    found: dict[str, dict[int, str]] = {}
+    for seam_id, number, label in indications[["seam_id", "indication", "label"]].itertuples(index=False):
+        found.setdefault(seam_id, {})[int(number)] = words(label)
+    return found

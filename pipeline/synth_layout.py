@@ -1,0 +1,98 @@
+"""The untidy trace files of the invented shop, and the input profile that reads them.
+
+Line L1 writes one text file a seam: semicolons, decimal commas, Latin-1, encoder counts
+instead of millimetres, fractions instead of percent, names of its own, and the seam's
+number nowhere but in the file name.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+
+from seamtell.features.contracts import Channel, SeamTrace
+
+__all__ = ["COUNTS_PER_MM", "PROFILE_TEXT", "text_file_bytes", "text_file_name"]
+
+COUNTS_PER_MM = 20
+
+PROFILE_TEXT = r"""# Input profile: text files of line L1 of Marram Bay Carriage Works (an invented shop).
+schema_version = 1
+description = "Marram Bay, line L1: semicolons, decimal commas, encoder counts, fractions"
+
+[file]
+encoding = "latin-1"
+delimiter = ";"
+decimal = ","
+header_prefix = ""
+header_lines = 10
+
+[metadata.keys]
+recipe = "Job"
+coil = "Coil no"
+shift = "Crew"
+welded_at = "Welded"
+thickness_a_mm = "Blech A [mm]"
+thickness_b_mm = "Blech B [mm]"
+speed_m_per_min = "Speed [m/min]"
+n_samples = "Samples"
+
+[file_name]
+pattern = '^(?P<line>L\d+)_(?P<seam_id>MB-\d+)_\d{8}\.csv$'
+
+[time]
+format = "%d.%m.%Y %H:%M:%S"
+zone = "UTC"
+
+[position]
+column = "Enc"
+counts_per_mm = 20.0
+
+[amplitude]
+unit = "fraction"
+
+[channels]
+specular = "A0 spec"
+scatter = "A1 scat"
+"""
+
+
+def text_file_name(trace: SeamTrace) -> str:
+    """Name of a seam's file, for example ``L1_MB-000012_20250303.csv``."""
+    return f"{trace.line}_{trace.seam_id}_{trace.welded_at:%Y%m%d}.csv"
+
+
+def text_file_bytes(trace: SeamTrace) -> bytes:
+    """Write a seam the way line L1 does; amplitudes to 0.01 % FSH."""
+    header = (
+        "Marram Bay Carriage Works - Prüfplatz L1 § 7",
+        f"Job : {trace.recipe}",
+        f"Coil no : {trace.coil}",
+        f"Crew : {trace.shift}",
+        f"Welded : {trace.welded_at:%d.%m.%Y %H:%M:%S}",
+        f"Blech A [mm] : {_comma(trace.thickness_a_mm)}",
+        f"Blech B [mm] : {_comma(trace.thickness_b_mm)}",
+        f"Speed [m/min] : {_comma(trace.speed_m_per_min)}",
+        f"Samples : {trace.n_samples}",
+        "Tisch : Süd",
+        "Enc;A0 spec;A1 scat",
+    )
+    counts = np.round(trace.positions_mm() * COUNTS_PER_MM).astype(np.int64).tolist()
+    texts = _fraction_texts()
+    columns = [
+        [texts[step] for step in np.round(trace.amplitudes_pct[channel] * 100).astype(np.int64).tolist()]
+        for channel in Channel
+    ]
+    rows = [f"{count};{a};{b}" for count, a, b in zip(counts, *columns, strict=True)]
+    return ("\r\n".join((*header, *rows)) + "\r\n").encode("latin-1")
+
+
+def _comma(value: float) -> str:
+    return f"{value:.2f}".replace(".", ",")
+
+
+@lru_cache(maxsize=1)
+def _fraction_texts() -> tuple[str, ...]:
+    """Text of every amplitude from 0 to 100 % in steps of 0.01 %."""
+    return tuple(f"{step / 10000:.4f}".replace(".", ",") for step in range(10001))

@@ -1,0 +1,92 @@
+"""The approved model, if it can be trusted; else the reason why the limit rule decides alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from seamtell.features.descriptors import registry
+from seamtell.features.errors import SeamtellError
+from seamtell.models.errors import ModelRefused
+from seamtell.models.reasons import Reason
+from seamtell.pipeline.approval_log import approved_model
+from seamtell.pipeline.workspace import Workspace
+
+if TYPE_CHECKING:
+    from seamtell.models.answers import Answerer
+
+__all__ = ["TrustedModel", "trusted_model"]
+
+
+@dataclass(frozen=True, eq=False)
+class TrustedModel:
+    """A model that may label production, or none and why.
+
+    Parameters
+    ----------
+    model : Answerer or None
+    model_id, digest : str
+        Of the model that labels; empty when none does.
+    columns : tuple of int
+        Where the model's descriptors stand among all descriptors, in the model's order.
+    reason : Reason or None
+        Why there is none.
+    explanation : str
+        The same for a person: what is wrong, where, what to do.
+    """
+
+    model: Answerer | None
+    model_id: str = ""
+    digest: str = ""
+    columns: tuple[int, ...] = ()
+    reason: Reason | None = None
+    explanation: str = ""
+
+
+def trusted_model(ws: Workspace) -> TrustedModel:
+    """Load the approved model and check it against the log and the descriptors in use.
+
+    Never raises for a model or log that cannot be trusted: production goes on under the
+    limit rule, and every indication carries the reason.
+    """
+    try:
+        approved = approved_model(ws)
+    except SeamtellError as problem:
+        return _none(Reason.NO_APPROVED_MODEL, str(problem))
+    if approved is None:
+        return _none(
+            Reason.NO_APPROVED_MODEL,
+            "no model is approved. To do: run 'seamtell approve MODEL --by NAME --reason TEXT'",
+        )
+    return _load(ws, approved.model_id, approved.digest)
+
+
+def _load(ws: Workspace, model_id: str, digest: str) -> TrustedModel:
+    from seamtell.models.model_file import load_model, model_digest
+
+    folder = ws.models_dir / model_id
+    restore = f"restore {folder.name} from a copy, or approve another model"
+    try:
+        if model_digest(folder) != digest:
+            return _none(
+                Reason.MODEL_DIGEST_MISMATCH,
+                f"{folder}: not the model that was approved, its digest differs. To do: {restore}",
+            )
+        model = load_model(folder)
+    except ModelRefused as problem:
+        return _none(problem.reason, str(problem))
+    except (SeamtellError, OSError) as problem:
+        return _none(Reason.MODEL_DIGEST_MISMATCH, f"{folder}: {problem}. To do: {restore}")
+    places = {name: place for place, name in enumerate(registry.names())}
+    names = model.card.descriptor_names
+    if model.card.schema_digest != registry.schema_digest() or not set(names) <= set(places):
+        return _none(
+            Reason.SCHEMA_MISMATCH,
+            f"{folder}: trained on other descriptor definitions than this version computes. "
+            "To do: train and approve again",
+        )
+    return TrustedModel(model, model_id, digest, tuple(places[name] for name in names))
+
+
+def _none(reason: Reason, explanation: str) -> TrustedModel:
+    return TrustedModel(None, reason=reason, explanation=explanation)
