@@ -1,0 +1,1 @@
+"""From trace files and sections to decisions: workspace, stages, reports, command line."""

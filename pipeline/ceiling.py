@@ -9,9 +9,7 @@ Only an invented shop has a ceiling; a real one never knows its own.
 
 from __future__ import annotations
 
-import multiprocessing
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -33,6 +31,7 @@ from seamtell.pipeline.evaluation.side_by_side import forced_agreement
 from seamtell.pipeline.evaluation_evidence import answered_sections, gather_evidence
 from seamtell.pipeline.labelled import descriptor_values
 from seamtell.pipeline.settings import Settings
+from seamtell.pipeline.worker_processes import worker_pool
 from seamtell.pipeline.workspace import Workspace
 
 if TYPE_CHECKING:
@@ -41,7 +40,7 @@ if TYPE_CHECKING:
 __all__ = ["Ceiling", "shop_ceiling", "simulated_rows"]
 
 _BATCH_SEAMS = 256
-_SECTIONS_PER_SEAM = 0.4
+_SECTIONS_PER_SEAM = 0.5
 
 
 @dataclass(frozen=True)
@@ -127,8 +126,8 @@ def _simulate(
     parts = 16
     values: list[np.ndarray] = []
     truths: list[np.ndarray] = []
-    seams = int(sections / _SECTIONS_PER_SEAM * 1.1)
-    with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn")) as pool:
+    seams = int(sections / _SECTIONS_PER_SEAM * 1.05)
+    with worker_pool(workers) as pool:
         round_number = 0
         while sum(map(len, truths)) < sections:
             jobs = [

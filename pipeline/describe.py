@@ -17,6 +17,7 @@ from seamtell.pipeline.limits_file import Limits, read_limits
 from seamtell.pipeline.settings import DescribeSettings, read_settings
 from seamtell.pipeline.store import SeamStore
 from seamtell.pipeline.table_stream import stream_table
+from seamtell.pipeline.worker_processes import worker_pool
 from seamtell.pipeline.workspace import Workspace
 
 if TYPE_CHECKING:
@@ -226,11 +227,9 @@ def _described(job: _Job, todo: Iterator[list[SeamTrace]], workers: int) -> Iter
     if workers < 2:
         yield from map(job.describe, todo)
         return
-    import multiprocessing
-    from concurrent.futures import Future, ProcessPoolExecutor
+    from concurrent.futures import Future
 
-    # Spawned, not forked: a forked child would inherit the locks of other threads.
-    with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn")) as pool:
+    with worker_pool(workers) as pool:
         under_way: deque[Future[pd.DataFrame]] = deque()
         for batch in todo:
             under_way.append(pool.submit(job.describe, batch))

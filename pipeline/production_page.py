@@ -53,7 +53,7 @@ def write_production_page(ws: Workspace, decisions: Path, path: Path) -> Path:
     lead = (
         f"{counts.get('reject', 0)} of {record.counts.seams} seams are rejected by the limit rule and "
         f"{counts.get('review', 0)} more are to be reviewed; the newest {len(panels)} are drawn. "
-        "Labels are an aid: the shop's procedure and qualified personnel decide; nothing here releases a weld."
+        "Labels are aids: the shop's procedure and qualified personnel decide, nothing here releases a weld."
     )
     write_trace_page(path, "Seams to look at", lead, panels, read_sections(ws))
     return path

@@ -103,3 +103,13 @@ def test_channels_without_excursion_have_their_stated_values(
     assert cross.correlation_at_best_lag(no_specular) == 0.0
     assert cross.proportional_residual(no_scatter) == 1.0
     assert cross.common_gain_residual(none) == 1.0
+
+
+def test_channels_that_never_rise_together_still_have_a_lag(
+    make_view: Callable[..., IndicationView],
+) -> None:
+    s, c = np.full(241, 1.0), np.full(241, -1.0)
+    products = signal.correlate(c, s, mode="full")
+    view = make_view(s, c)
+    assert abs(view.overlaid[0]) == 240 * PITCH_MM
+    assert view.overlaid[1] == pytest.approx(products.max() / 241)
