@@ -37,7 +37,7 @@ from seamtell.pipeline.workspace import Workspace
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Ceiling", "shop_ceiling", "simulated_rows"]
+__all__ = ["Ceiling", "SimulationPart", "shop_ceiling", "simulated_rows"]
 
 _BATCH_SEAMS = 256
 _SECTIONS_PER_SEAM = 0.5
@@ -62,7 +62,7 @@ class Ceiling:
 
 
 @dataclass(frozen=True)
-class _Part:
+class SimulationPart:
     """What one process simulates; can be sent to it."""
 
     plan: ShopPlan
@@ -100,7 +100,7 @@ def shop_ceiling(
     evidence = gather_evidence(ws, model_id)
     answered = answered_sections(evidence, Scope.HELD_OUT)
     card = evidence.model.card
-    part = _Part(plan or ShopPlan(), evidence.settings, card.descriptor_names, seed, 0, 0, 1)
+    part = SimulationPart(plan or ShopPlan(), evidence.settings, card.descriptor_names, seed, 0, 0, 1)
     values, truths = _simulate(part, sections, workers, done)
     known = np.isin(truths, np.array(card.classes))
     values, truths = values[known], truths[known]
@@ -120,7 +120,7 @@ def shop_ceiling(
 
 
 def _simulate(
-    base: _Part, sections: int, workers: int, done: Callable[[int], None]
+    base: SimulationPart, sections: int, workers: int, done: Callable[[int], None]
 ) -> tuple[np.ndarray, np.ndarray]:
     """Simulate rounds of seams until there are enough sections; rounds have fixed seeds and sizes."""
     parts = 16
@@ -142,7 +142,7 @@ def _simulate(
     return np.concatenate(values), np.concatenate(truths)
 
 
-def simulated_rows(part: _Part) -> tuple[np.ndarray, np.ndarray]:
+def simulated_rows(part: SimulationPart) -> tuple[np.ndarray, np.ndarray]:
     """Descriptors (n, d) and examiner's labels (n,) of one part of the simulated sections."""
     by_recipe = {recipe.name: recipe.limits() for recipe in part.plan.recipes}
     settings = indication_settings(part.settings.describe)

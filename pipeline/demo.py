@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
-from seamtell.pipeline.approve import ApprovalResult, approve
+from seamtell.pipeline.approve import ApprovalRefused, ApprovalResult, approve
 from seamtell.pipeline.ceiling import Ceiling, shop_ceiling
 from seamtell.pipeline.classify import ClassifyResult, classify
 from seamtell.pipeline.describe import describe
@@ -72,6 +72,9 @@ class DemoResult:
 
     Parameters
     ----------
+    approval : ApprovalResult or None
+    refusal : str
+        Why the model was not approved, and then the limit rule decided alone; else empty.
     ceiling : Ceiling or None
     reports : tuple of Path
         To open, the most telling first.
@@ -82,7 +85,8 @@ class DemoResult:
     shop: SynthResult
     training: TrainResult
     evaluation: EvaluationResult
-    approval: ApprovalResult
+    approval: ApprovalResult | None
+    refusal: str
     decisions: ClassifyResult
     mix: MixResult
     ceiling: Ceiling | None
@@ -154,9 +158,7 @@ def run_demo(
         evaluation = evaluate(ws, training.model_id, now=now)
         track_evaluation(ws, read_settings(ws.settings_path), evaluation, now=now)
     with clock.stage("approve"):
-        approval = approve(
-            ws, training.model_id, by=_SIGNED_BY, reason="demonstration on an invented shop", now=now
-        )
+        approval, refusal = _sign(ws, training.model_id, now)
     with clock.stage("classify the newest month"):
         decisions = classify(ws, since=_newest_month(ws), now=now)
         mix = flaw_mix(ws, decisions.folder, by="line")
@@ -179,6 +181,7 @@ def run_demo(
         training=training,
         evaluation=evaluation,
         approval=approval,
+        refusal=refusal,
         decisions=decisions,
         mix=mix,
         ceiling=ceiling,
@@ -200,6 +203,14 @@ def _workspace_of(folder: Path, shop: SynthResult) -> Workspace:
     ingest(ws, [shop.parquet_path], "default")
     add_sections(ws, shop.sections_path)
     return ws
+
+
+def _sign(ws: Workspace, model_id: str, now: datetime) -> tuple[ApprovalResult | None, str]:
+    """Approve, or say why not: a small invented shop may well not meet the criteria."""
+    try:
+        return approve(ws, model_id, by=_SIGNED_BY, reason="demonstration on an invented shop", now=now), ""
+    except ApprovalRefused as refused:
+        return None, str(refused)
 
 
 def _newest_month(ws: Workspace) -> datetime:

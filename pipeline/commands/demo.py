@@ -13,7 +13,7 @@ from seamtell.pipeline.commands.options import AsJson
 if TYPE_CHECKING:
     from seamtell.pipeline.demo import DemoResult
 
-__all__ = ["register"]
+__all__ = ["demo_rows", "register"]
 
 Folder = Annotated[
     Path, typer.Argument(metavar="DIR", help="Where to make it; DIR-2 and so on when DIR is taken.")
@@ -58,7 +58,8 @@ def _demo(
         _print(result)
 
 
-def _rows(result: DemoResult) -> list[tuple[str, str]]:
+def demo_rows(result: DemoResult) -> list[tuple[str, str]]:
+    """The honest table: name and estimate of every figure, on the held-out sections."""
     held_out = result.evaluation.held_out
     names = {"hand_rule": "hand rule", "logistic": "logistic regression", "lightgbm": "LightGBM"}
     rows = [
@@ -87,9 +88,11 @@ def _print(result: DemoResult) -> None:
     )
     console.print_table(
         ("figure", "estimate [95 % interval]"),
-        _rows(result),
+        demo_rows(result),
         title="On the held-out, newest sections",
     )
+    if result.refusal:
+        console.warn(f"not approved, so the limit rule decided alone: {result.refusal}")
     verdicts = ", ".join(f"{n} {name}" for name, n in counts.verdicts.items())
     console.say(f"Newest month: {counts.seams} seams, {verdicts}.")
     console.caution()
@@ -104,7 +107,8 @@ def _document(result: DemoResult) -> dict[str, object]:
 
     return {
         "folder": str(result.folder),
-        "figures": dict(_rows(result)),
+        "figures": dict(demo_rows(result)),
+        "refusal": result.refusal,
         "verdicts": result.decisions.record.counts.verdicts,
         "costs": [asdict(one) for one in result.costs],
         "reports": [str(path) for path in result.reports],

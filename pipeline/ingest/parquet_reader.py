@@ -53,7 +53,7 @@ def read_parquet_seams(path: Path, profile: Profile) -> Iterator[ReadItem]:
                 yield from _seams_a_row(file, path.name, profile)
             else:
                 yield from samples_a_row(file, path.name, profile)
-        except (pa.ArrowException, OSError) as problem:
+        except (pa.ArrowException, OSError, UnicodeDecodeError) as problem:
             raise InputRejected(ReasonCode.UNREADABLE_PARQUET, f"damaged: {_first_line(problem)}") from None
 
 

@@ -147,6 +147,14 @@ def test_a_damaged_file_is_unreadable(shop):
     assert shop.reject(bytes(data), "many.parquet").reason == "unreadable_parquet"
 
 
+def test_text_that_is_no_unicode_rejects_the_file(shop):
+    buffer = io.BytesIO()
+    pq.write_table(many(), buffer, compression="none")
+    data = buffer.getvalue().replace(b"L1", b"\x801")
+    assert b"\x801" in data
+    assert shop.reject(data, "many.parquet").reason == "unreadable_parquet"
+
+
 def test_text_under_the_wrong_suffix_is_unreadable(shop):
     assert shop.reject(shop.text(), "a.parquet").reason == "unreadable_parquet"
 
