@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from seamtell.features.describer import analyse_seam
+from seamtell.models.verdict import Verdict
 from seamtell.pipeline.decision_files import read_decisions
 from seamtell.pipeline.describe import indication_settings
 from seamtell.pipeline.limits_file import read_limits
@@ -36,38 +37,56 @@ def write_production_page(ws: Workspace, decisions: Path, path: Path) -> Path:
         The page cannot be written.
     """
     indications, seams, record = read_decisions(decisions)
-    wanted = seams[seams["verdict"] != "accept"]
+    wanted = seams[seams["verdict"] != Verdict.ACCEPT.text]
     drawn = wanted.tail(MOST_SEAMS)
     limits, settings = read_limits(ws.limits_path), read_settings(ws.settings_path)
     captions = dict(zip(drawn["seam_id"], map(_caption, drawn.itertuples()), strict=True))
+    verdicts = dict(zip(drawn["seam_id"], drawn["verdict"], strict=True))
     labels = _labels(indications)
     panels = []
     for trace in SeamStore(ws.traces_dir).iter_traces(list(drawn["seam_id"])):
-        analysis = analyse_seam(
-            trace, limits.for_recipe(trace.recipe), indication_settings(settings.describe)
-        )
+        own = limits.get(trace.recipe)
+        if own is None:  # rejected for that: nothing to draw it against
+            continue
         panels.append(
-            DrawnSeam(analysis, caption=captions[trace.seam_id], labels=labels.get(trace.seam_id, {}))
+            DrawnSeam(
+                analyse_seam(trace, own, indication_settings(settings.describe)),
+                caption=captions[trace.seam_id],
+                labels=labels.get(trace.seam_id, {}),
+                verdict=verdicts[trace.seam_id],
+            )
         )
     counts = record.counts.verdicts
     lead = (
         f"{counts.get('reject', 0)} of {record.counts.seams} seams are rejected by the limit rule and "
-        f"{counts.get('review', 0)} more are to be reviewed; the newest {len(panels)} are drawn. "
-        "Labels are aids: the shop's procedure and qualified personnel decide, nothing here releases a weld."
+        f"{counts.get('review', 0)} more are to be reviewed; {_drawn(len(panels), len(drawn), len(wanted))}."
     )
     write_trace_page(path, "Seams to look at", lead, panels, read_sections(ws))
     return path
 
 
+def _drawn(drawn: int, chosen: int, wanted: int) -> str:
+    if wanted == 0:
+        return "so none is drawn"
+    which = (
+        "all of them are drawn" if chosen == wanted else f"the newest {chosen} of these {wanted} are drawn"
+    )
+    without = chosen - drawn
+    return which if without == 0 else f"{which}, but {without} whose recipe has no limits"
+
+
 def _caption(row: object) -> str:
-    verdict = getattr(row, "verdict", "")
     exceeded = str(getattr(row, "exceeded_channels", ""))
-    why = f"limit exceeded on {exceeded.replace('+', ' and ')}" if exceeded else "asked for by the classifier"
-    return f"Verdict: {verdict}; {why}."
+    reason = words(str(getattr(row, "reason", ""))).replace("+", " and ")
+    if exceeded:
+        return f"Limit exceeded on {exceeded.replace('+', ' and ')}."
+    if getattr(row, "verdict", "") == Verdict.REVIEW.text:
+        return f"Limit kept; a look is asked for: {reason}."
+    return f"Rejected without a level: {reason}."
 
 
 def _labels(indications: pd.DataFrame) -> dict[str, dict[int, str]]:
     found: dict[str, dict[int, str]] = {}
     for seam_id, number, label in indications[["seam_id", "indication", "label"]].itertuples(index=False):
-        found.setdefault(seam_id, {})[int(number)] = words(label)
+        found.setdefault(seam_id, {})[int(number)] = label
     return found

@@ -73,6 +73,8 @@ def figure_svg(figure: Figure, *, prefix: str = "fig", finding: str = "", standa
         style = ElementTree.Element(f"{{{_SVG}}}style")
         style.text = _OWN_STYLE
         root.insert(0, style)
+        # For viewers that know no style sheet.
+        root.set("color", INK_LIGHT_PAGE)
     else:
         # The page decides the width; the view box keeps the shape.
         root.attrib.pop("width", None)

@@ -47,8 +47,9 @@ def spread_apart(wanted: Sequence[float], gap: float, low: float, high: float) -
 def stacked_rows(starts: Sequence[float], widths: Sequence[float], rows: int) -> tuple[int, ...]:
     """Row of each label that starts at its mark and runs to the right.
 
-    Placed from right to left, so that the leader line of one label never crosses
-    the text of another while there are rows left.
+    Placed from right to left, each above all labels that begin under it: so no label
+    lies on another, and the leader line of one, which drops from its start, never
+    crosses the text of another, while there are rows left.
 
     Parameters
     ----------
@@ -61,12 +62,15 @@ def stacked_rows(starts: Sequence[float], widths: Sequence[float], rows: int) ->
     --------
     >>> stacked_rows([0.0, 1.0, 9.0], [4.0, 4.0, 4.0], rows=2)
     (1, 0, 0)
+    >>> stacked_rows([0.0, 3.0, 6.0], [4.0, 4.0, 4.0], rows=3)
+    (2, 1, 0)
     """
     taken_from = [float("inf")] * rows
     chosen = [0] * len(starts)
     for i in reversed(range(len(starts))):
         end = starts[i] + widths[i]
-        free = (r for r in range(rows) if taken_from[r] >= end)
-        chosen[i] = next(free, max(range(rows), key=lambda r: taken_from[r]))
+        under = [chosen[j] for j in range(i + 1, len(starts)) if starts[j] < end]
+        row = max(under, default=-1) + 1
+        chosen[i] = row if row < rows else max(range(rows), key=lambda r: taken_from[r])
         taken_from[chosen[i]] = starts[i]
     return tuple(chosen)

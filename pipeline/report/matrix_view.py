@@ -63,7 +63,11 @@ def _finding(matrix: ConfusionMatrix) -> str:
     ]
     right = sum(matrix.count(truth, truth) for truth in matrix.rows)
     total = sum(sum(row) for row in matrix.counts)
-    text = f"{right} of {total} sections lie on the diagonal"
+    quiet = matrix.count(Flaw.SOUND.value, MISSED)
+    unanswered = sum(matrix.count(truth, UNCLASSIFIED) for truth in matrix.rows)
+    text = f"{right} of {total} sections lie on the diagonal, {unanswered} are unclassified"
+    if quiet:
+        text += f", {quiet} are sound with nothing indicated"
     most, truth, answer = max(errors, key=lambda error: error[0])
     if most == 0:
         return f"{text}; no section got a wrong label."

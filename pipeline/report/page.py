@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime
 from functools import lru_cache
 from typing import TYPE_CHECKING
@@ -24,6 +25,13 @@ def _time(value: datetime | None) -> str:
     if value is None:
         return "unknown"
     return value.astimezone(UTC).strftime("%Y-%m-%d %H:%M UTC")
+
+
+def _together(text: str) -> str:
+    """A sentence whose ``n = 12`` and ``56 %`` stay on one line."""
+    return re.sub(r"n = (?=\d)", "n\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}", text).replace(
+        " %", "\N{NO-BREAK SPACE}%"
+    )
 
 
 def _day(value: datetime | None) -> str:
@@ -75,6 +83,7 @@ def _environment() -> Environment:
         interval=_interval,
         drawing=_drawing,
         fixed=_fixed,
+        together=_together,
         time=_time,
         day=_day,
     )

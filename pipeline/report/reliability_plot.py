@@ -55,7 +55,9 @@ def draw_reliability(bins: Sequence[ReliabilityBin]) -> str:
         canvas.circle(at, y(found.right.estimate), 3.5, "dot")
         beside = "end" if found.mean_probability > 0.85 else "start"
         shift = -7.0 if beside == "end" else 7.0
-        canvas.text(at + shift, y(found.right.estimate) + 4, f"n = {found.right.n}", "tick", beside)
+        # Clear of the axis, where nothing came true.
+        level = min(y(found.right.estimate) + 4, y(0) - 6)
+        canvas.text(at + shift, level, f"n = {found.right.n}", "tick", beside)
     canvas.text(x(0.5), y(0) + 36, "stated probability of the label", "tick", "middle")
     canvas.text(x(0) + 6, y(1) + 4, "share that was right", "tick")
     return canvas.svg()

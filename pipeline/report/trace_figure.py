@@ -21,7 +21,7 @@ from seamtell.pipeline.report.palette import (
     words,
 )
 from seamtell.pipeline.report.plain_text import plain_text
-from seamtell.pipeline.report.section_marks import section_marks
+from seamtell.pipeline.report.section_lane import draw_lane, lane_height, lane_marks
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,6 +34,10 @@ __all__ = ["draw_seam"]
 
 _LABEL_ROWS = 3
 _SMALL = 8.5
+_LEFT, _BOTTOM, _WIDTH = 0.07, 0.14, 0.755
+_TITLE = 0.955
+_CHARACTER_IN = 0.066
+"""Mean width of a character of small text, inches."""
 
 
 def draw_seam(
@@ -42,7 +46,7 @@ def draw_seam(
     sections: pd.DataFrame | None = None,
     window_mm: tuple[float, float] | None = None,
     *,
-    size_in: tuple[float, float] = (11.0, 4.4),
+    size_in: tuple[float, float] = (9.2, 4.2),
 ) -> Figure:
     """Draw a seam, or a stretch of it.
 
@@ -71,18 +75,22 @@ def draw_seam(
     if end <= start:  # a trace of one sample still gets an axis
         start, end = start - 0.5, end + 0.5
     figure = Figure(figsize=size_in)
-    axes = figure.add_axes((0.06, 0.13, 0.78, 0.66))
+    axes = figure.add_axes((_LEFT, _BOTTOM, _WIDTH, 0.66))
     top = _top_pct(analysis, start, end)
+    per_character = (end - start) * _CHARACTER_IN / (_WIDTH * size_in[0])
+    marks = lane_marks(sections, trace.seam_id, (start, end), per_character)
     axes.set_xlim(start, end)
-    axes.set_ylim(-0.1 * top, top)
+    axes.set_ylim(-lane_height(marks) * top, top)
     _draw_dead_zones(axes, analysis)
-    _draw_indications(axes, analysis, labels or {}, (start, end))
+    rows = _draw_indications(axes, analysis, labels or {}, (start, end), per_character)
+    # The fewer rows of labels, the more height for the trace.
+    axes.set_position((_LEFT, _BOTTOM, _WIDTH, (0.925 - _BOTTOM) / (1.03 + 0.06 * rows)))
     right = _draw_channels(axes, analysis, (start, end)) + _draw_limits(axes, analysis, top)
     _label_right_margin(axes, right, top)
-    _draw_sections(axes, sections, trace.seam_id, (start, end), top)
+    draw_lane(axes, marks, top, _SMALL)
     _dress(axes, top)
     title = f"seam {trace.seam_id}   line {trace.line}   recipe {trace.recipe}"
-    figure.text(0.06, 0.955, plain_text(title, 140), size=11, color=INK_LIGHT_PAGE, parse_math=False)
+    figure.text(_LEFT, _TITLE, plain_text(title, 100), size=11, color=INK_LIGHT_PAGE, parse_math=False)
     return figure
 
 
@@ -116,7 +124,10 @@ def _draw_channels(
                 positions[inside], baseline[inside], color=colour, linewidth=0.8, linestyle=":", zorder=2
             )
         if inside.any():
-            tail = amplitude[inside][-max(1, int(inside.sum()) // 50) :]
+            # The ends of a seam say little of its level: the name stands where the judged part ends.
+            judged = inside & (positions <= trace.end_mm - analysis.limits.dead_zone_end_mm)
+            drawn = amplitude[judged if judged.any() else inside]
+            tail = drawn[-max(1, len(drawn) // 50) :]
             labels.append((float(np.median(tail)), channel, line_mark(channel).colour))
     return labels
 
@@ -150,22 +161,30 @@ def _label_right_margin(axes: Axes, labels: list[tuple[float, str, str]], top: f
 
 
 def _draw_indications(
-    axes: Axes, analysis: SeamAnalysis, labels: Mapping[int, str], window: tuple[float, float]
-) -> None:
+    axes: Axes,
+    analysis: SeamAnalysis,
+    labels: Mapping[int, str],
+    window: tuple[float, float],
+    per_character: float,
+) -> int:
+    """Draw the indications of the window; how many rows their labels take."""
     shown = [i for i in analysis.indications if i.end_mm >= window[0] and i.start_mm <= window[1]]
     texts = [f"{i.indication} {words(labels.get(i.indication, ''))}".strip() for i in shown]
-    per_character = (window[1] - window[0]) / 145
     peaks = [min(max(i.peak_mm, window[0]), window[1]) for i in shown]
     rows = stacked_rows(peaks, [(len(text) + 4) * per_character for text in texts], _LABEL_ROWS)
+    # The bands end at zero: the lane of the sections below stays readable.
+    low, high = axes.get_ylim()
+    floor = -low / (high - low)
     for indication, peak, text, row in zip(shown, peaks, texts, rows, strict=True):
         band: dict[str, Any] = {"facecolor": "none", "edgecolor": INK_LIGHT_PAGE}
         extent = (indication.start_mm, indication.end_mm)
-        axes.axvspan(*extent, color=INK_LIGHT_PAGE, alpha=0.09, linewidth=0, zorder=0)
+        axes.axvspan(*extent, floor, color=INK_LIGHT_PAGE, alpha=0.09, linewidth=0, zorder=0)
         if indication.exceeds_limit:
-            axes.axvspan(*extent, **band, linewidth=0.9, zorder=4)
+            axes.axvspan(*extent, floor, **band, linewidth=0.9, zorder=4)
         else:
-            axes.axvspan(*extent, **band, linewidth=0.5, alpha=0.25, zorder=0)
+            axes.axvspan(*extent, floor, **band, linewidth=0.5, alpha=0.25, zorder=0)
         _name_indication(axes, peak, 1.02 + 0.06 * row, text, labels.get(indication.indication))
+    return max(rows, default=-1) + 1
 
 
 def _name_indication(axes: Axes, peak_mm: float, height: float, text: str, label: str | None) -> None:
@@ -227,45 +246,9 @@ def _draw_dead_zones(axes: Axes, analysis: SeamAnalysis) -> None:
             )
 
 
-def _draw_sections(
-    axes: Axes, sections: pd.DataFrame | None, seam_id: str, window: tuple[float, float], top: float
-) -> None:
-    level = -0.1 * top
-    for mark in section_marks(sections, seam_id):
-        if not window[0] <= mark.position_mm <= window[1]:
-            continue
-        axes.plot(
-            [mark.position_mm - mark.tolerance_mm, mark.position_mm + mark.tolerance_mm],
-            [level, level],
-            color=INK_LIGHT_PAGE,
-            linewidth=3.0,
-            solid_capstyle="butt",
-            clip_on=False,
-            zorder=5,
-        )
-        axes.plot(
-            [mark.position_mm],
-            [level + 0.035 * top],
-            marker="v",
-            markersize=8,
-            color=INK_LIGHT_PAGE,
-            clip_on=False,
-            zorder=5,
-        )
-        axes.text(
-            mark.position_mm + (window[1] - window[0]) / 110,
-            level + 0.02 * top,
-            plain_text(f"section {mark.section_id}: {mark.truth}", 60),
-            size=_SMALL,
-            color=INK_LIGHT_PAGE,
-            va="bottom",
-            zorder=5,
-            clip_on=True,
-            parse_math=False,
-        )
-
-
 def _dress(axes: Axes, top: float) -> None:
+    from matplotlib.ticker import MaxNLocator
+
     axes.set_xlabel("position along the seam (mm)", color=INK_LIGHT_PAGE)
     axes.set_ylabel("amplitude (% FSH)", color=INK_LIGHT_PAGE)
     axes.patch.set_visible(False)
@@ -273,4 +256,6 @@ def _dress(axes: Axes, top: float) -> None:
     axes.spines[["left", "bottom"]].set_color(INK_LIGHT_PAGE)
     axes.spines["left"].set_bounds(0.0, top)
     axes.tick_params(colors=INK_LIGHT_PAGE, labelsize=9)
-    axes.set_yticks([tick for tick in axes.get_yticks() if 0 <= tick <= top])
+    ticks = MaxNLocator(6, steps=[1, 2, 5, 10]).tick_values(0.0, top)
+    axes.set_yticks([tick for tick in ticks if 0 <= tick <= top])
+    axes.yaxis.set_major_formatter("{x:g}")

@@ -34,12 +34,15 @@ class DrawnSeam:
         Label of each indication that has one.
     window_mm : (float, float), optional
         Stretch to draw; default the whole seam.
+    verdict : str
+        Verdict on the seam, where there is one: reject, review or accept.
     """
 
     analysis: SeamAnalysis
     caption: str = ""
     labels: Mapping[int, str] = field(default_factory=dict)
     window_mm: tuple[float, float] | None = None
+    verdict: str = ""
 
     def stretch_mm(self) -> tuple[float, float]:
         """The stretch that is drawn; never empty."""
@@ -50,6 +53,7 @@ class DrawnSeam:
 @dataclass(frozen=True)
 class _Panel:
     title: str
+    verdict: str
     caption: str
     svg: str
 
@@ -112,6 +116,7 @@ def _panel(seam: DrawnSeam, scale_pct: float, sections: pd.DataFrame | None) -> 
         PanelFrame(seam.stretch_mm(), scale_pct),
         labels=seam.labels,
         sections=section_marks(sections, trace.seam_id),
+        name_all_sections=True,
         finding=finding,
     )
-    return _Panel(trace.seam_id, f"{count}. {seam.caption}".strip(), svg)
+    return _Panel(trace.seam_id, seam.verdict, f"{count}. {seam.caption}".strip(), svg)

@@ -84,6 +84,7 @@ def draw_panel(
     *,
     labels: Mapping[int, str] | None = None,
     sections: Sequence[SectionMark] = (),
+    name_all_sections: bool = False,
     finding: str,
 ) -> str:
     """Draw one panel as an ``<svg>`` element.
@@ -95,7 +96,10 @@ def draw_panel(
     labels : mapping of int to str, optional
         Label of each indication that has one.
     sections : sequence of SectionMark
-        The first is the one the panel is about and is named; others are marked only.
+        The first is the one the panel is about and is named; others are marked only,
+        unless `name_all_sections`.
+    name_all_sections : bool
+        Name every section that is marked, in the order of `sections`.
     finding : str
         Alternative text: what a reader should take from the drawing.
     """
@@ -110,11 +114,13 @@ def draw_panel(
     for place, (_, text, css) in zip(places, margin, strict=True):
         canvas.text(_WIDTH - _RIGHT + 4, place + 3.5, text, css)
     _name_indications(canvas, frame, shown, labels or {})
-    for mark in sections:
-        if low <= mark.position_mm <= high:
-            _draw_section(canvas, frame, mark)
-            if mark is sections[0]:
-                canvas.text(_WIDTH / 2, _HEIGHT - 5, f"▼ {mark.section_id}: {mark.truth}", "tick", "middle")
+    marked = [mark for mark in sections if low <= mark.position_mm <= high]
+    for mark in marked:
+        _draw_section(canvas, frame, mark)
+    named = [mark for mark in marked if name_all_sections or mark is sections[0]]
+    if named:
+        text = "   ".join(f"▼ {mark.section_id}: {mark.truth}" for mark in named)
+        canvas.text(_WIDTH / 2, _HEIGHT - 5, text, "tick", "middle")
     return canvas.svg()
 
 
@@ -173,7 +179,8 @@ def _draw_limits(canvas: Canvas, frame: PanelFrame, analysis: SeamAnalysis) -> l
 
 def _draw_channels(canvas: Canvas, frame: PanelFrame, analysis: SeamAnalysis) -> list[tuple[float, str, str]]:
     inside = _inside(analysis, frame.window_mm)
-    x = frame.x(analysis.trace.positions_mm()[inside])
+    positions = analysis.trace.positions_mm()[inside]
+    x = frame.x(positions)
     columns = int(_WIDTH - _LEFT - _RIGHT)
     labels = []
     for channel in CHANNEL_MARKS:
@@ -184,8 +191,11 @@ def _draw_channels(canvas: Canvas, frame: PanelFrame, analysis: SeamAnalysis) ->
         canvas.path(x[::stride], baseline[::stride], f"baseline {channel}")
         canvas.path(*thin_for_width(x, level, columns), channel)
         if len(level):
+            # The ends of a seam say little of its level: the name stands where the judged part ends.
+            judged = level[positions <= analysis.trace.end_mm - analysis.limits.dead_zone_end_mm]
+            drawn = judged if len(judged) else level
             labels.append(
-                (float(np.median(level[-max(1, len(level) // 20) :])), channel, f"name {channel}-name")
+                (float(np.median(drawn[-max(1, len(drawn) // 20) :])), channel, f"name {channel}-name")
             )
     return labels
 

@@ -185,3 +185,14 @@ def test_eighty_drawn_sections_stay_below_six_megabytes(sections, analyses):
     wrong = sections[sections["section_id"] == "S-001"]
     many = pd.concat([wrong.assign(section_id=f"T-{i:03d}") for i in range(80)], ignore_index=True)
     assert len(evaluation_html(make_result(), many, analyses).encode("utf-8")) < 6_000_000
+
+
+def test_unclassified_sections_are_drawn_but_folded_away_and_errors_are_not(sections, analyses):
+    html = evaluation_html(make_result(), sections, analyses)
+    folded = "".join(re.findall(r"<details>.*?</details>", html, flags=re.S))
+    open_text = re.sub(r"<details>.*?</details>", "", html, flags=re.S)
+    for scope, own in sections.groupby("scope"):
+        wrong = own[own["outcome"].isin(["wrong", "missed"])]["section_id"]
+        assert all(f"<strong>{name}</strong>" in open_text for name in wrong), scope
+        unanswered = own[own["outcome"] == "abstained"]["section_id"]
+        assert all(f"<strong>{name}</strong>" in folded for name in unanswered), scope

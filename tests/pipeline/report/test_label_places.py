@@ -43,3 +43,8 @@ def test_labels_of_one_row_do_not_overlap_while_there_are_rows_left(starts):
 def test_no_leader_line_crosses_the_text_of_another_label():
     # The label on the left goes up: its leader stands left of the text of the one on the right.
     assert stacked_rows([0.0, 2.0, 4.0], [8.0] * 3, rows=3) == (2, 1, 0)
+
+
+def test_a_tall_label_on_the_right_lifts_the_one_whose_text_its_leader_would_cross():
+    # The second is lifted over the third; the first ends before the third, but not before the second.
+    assert stacked_rows([85.0, 117.0, 202.0], [62.0, 96.0, 50.0], rows=3) == (2, 1, 0)

@@ -47,7 +47,7 @@ def test_only_a_sound_section_without_indication_is_quiet(view):
 
 def test_the_finding_names_the_most_frequent_error(view):
     assert view.finding == (
-        "78 of 100 sections lie on the diagonal; "
+        "78 of 100 sections lie on the diagonal, 8 are unclassified, 5 are sound with nothing indicated; "
         "the most frequent error is mismatch named pinhole (3 sections)."
     )
 

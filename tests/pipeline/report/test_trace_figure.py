@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import numpy as np
@@ -109,3 +110,16 @@ def test_section_marks_read_the_matched_table_too(sections):
     assert [mark.section_id for mark in marks][:2] == ["S-008", "S-001"]
     assert marks[1].truth == "edge notch"
     assert marks[1].tolerance_mm == 3.0
+
+
+def test_a_channel_is_named_at_its_level_before_the_dead_zone(analysis):
+    trace = analysis.trace
+    at_the_end = trace.positions_mm() > trace.end_mm - analysis.limits.dead_zone_end_mm
+    assert at_the_end.any()
+    swapped = {
+        "specular": np.where(at_the_end, 0.0, trace.amplitudes_pct["specular"]).astype(np.float32),
+        "scatter": np.where(at_the_end, 30.0, trace.amplitudes_pct["scatter"]).astype(np.float32),
+    }
+    changed = replace(analysis, trace=replace(trace, amplitudes_pct=swapped))
+    height = {t.get_text(): t.get_position()[1] for t in draw_seam(changed).axes[0].texts}
+    assert height["specular"] > height["scatter"]

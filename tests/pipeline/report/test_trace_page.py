@@ -38,3 +38,16 @@ def test_labels_are_part_of_the_alternative_text(analysis):
 def test_the_page_is_written(tmp_path, analysis):
     write_trace_page(tmp_path / "p.html", "t", "l", [DrawnSeam(analysis)])
     assert (tmp_path / "p.html").read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+
+
+def test_every_section_of_a_seam_is_named(analysis, sections):
+    twice = sections.copy()
+    twice["seam_id"] = analysis.trace.seam_id
+    html = trace_page_html("t", "l", [DrawnSeam(analysis)], twice.head(2))
+    for name in twice["section_id"].head(2):
+        assert f"▼ {name}: " in html
+
+
+def test_the_verdict_stands_beside_the_seam(analysis):
+    html = trace_page_html("t", "l", [DrawnSeam(analysis, verdict="review")])
+    assert '<span class="ruling r-review">review</span>' in html
