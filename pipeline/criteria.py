@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from enum import StrEnum
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from seamtell.features.contracts import Flaw
-from seamtell.pipeline.atomic import storage_errors
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.evaluation.intervals import DEFAULT_LEVEL
 from seamtell.pipeline.evaluation.result import Scope
+from seamtell.pipeline.versioned_toml import first_complaint, read_versioned_toml
 
 __all__ = [
     "ALL_SECTIONS",
@@ -164,23 +163,7 @@ def read_criteria(path: Path) -> tuple[Criteria, str]:
     BadInput
         Missing, not TOML, an unknown key, or a criterion that makes no sense; names it.
     """
-    if not path.is_file():
-        raise BadInput("no criteria file", where=str(path), do="write one; 'seamtell init' shows an example")
-    with storage_errors(path):
-        data = path.read_bytes()
-    try:
-        document = tomllib.loads(data.decode("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise BadInput(
-            f"not readable as TOML: {problem}", where=str(path), do="mend the line named"
-        ) from None
-    version = document.get("schema_version", CRITERIA_SCHEMA_VERSION)
-    if isinstance(version, int) and version > CRITERIA_SCHEMA_VERSION:
-        raise BadInput(
-            f"schema version {version}, this seamtell knows {CRITERIA_SCHEMA_VERSION}",
-            where=str(path),
-            do="install a newer seamtell",
-        )
+    document, data = read_versioned_toml(path, what="criteria file", version=CRITERIA_SCHEMA_VERSION)
     try:
         return Criteria.model_validate(document), hashlib.sha256(data).hexdigest()
     except ValidationError as problem:
@@ -198,7 +181,7 @@ def _complaint(problem: ValidationError, document: dict[str, object]) -> str:
         name = entry.get("id") if isinstance(entry, dict) else None
         key = ".".join(str(part) for part in where[2:])
         return f"criterion '{name or where[1] + 1}'{f', key {key!r}' if key else ''}: {message}"
-    return f"key '{'.'.join(str(part) for part in where)}': {message}" if where else message
+    return first_complaint(problem)
 
 
 def explain(criterion: Criterion) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,8 +10,8 @@ from pathlib import Path
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from seamtell.features.contracts import CHANNELS, RecipeLimits
-from seamtell.pipeline.atomic import storage_errors
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.versioned_toml import first_complaint, read_versioned_toml
 
 __all__ = ["LIMITS_SCHEMA_VERSION", "Limits", "read_limits"]
 
@@ -86,29 +85,11 @@ def read_limits(path: Path) -> Limits:
     BadInput
         Missing, not TOML, an unknown key, a missing channel, or a value out of range.
     """
-    if not path.is_file():
-        raise BadInput("no limit file", where=str(path), do="write one; 'seamtell init' shows an example")
-    with storage_errors(path):
-        data = path.read_bytes()
-    try:
-        document = tomllib.loads(data.decode("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise BadInput(
-            f"not readable as TOML: {problem}", where=str(path), do="mend the line named"
-        ) from None
-    version = document.get("schema_version", LIMITS_SCHEMA_VERSION)
-    if isinstance(version, int) and version > LIMITS_SCHEMA_VERSION:
-        raise BadInput(
-            f"schema version {version}, this seamtell knows {LIMITS_SCHEMA_VERSION}",
-            where=str(path),
-            do="install a newer seamtell",
-        )
+    document, data = read_versioned_toml(path, what="limit file", version=LIMITS_SCHEMA_VERSION)
     try:
         tables = _LimitsDocument.model_validate(document).recipe
     except ValidationError as problem:
-        first = problem.errors()[0]
-        key = ".".join(str(part) for part in first["loc"])
-        raise BadInput(f"key '{key}': {first['msg']}", where=str(path), do="mend the key named") from None
+        raise BadInput(first_complaint(problem), where=str(path), do="mend the key named") from None
     by_recipe = {name: _checked(name, table, path) for name, table in tables.items()}
     return Limits(path=path, digest=hashlib.sha256(data).hexdigest(), by_recipe=by_recipe)
 

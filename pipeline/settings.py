@@ -6,12 +6,12 @@ test holds that its values are the defaults stated here.
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.versioned_toml import first_complaint, read_versioned_toml
 
 __all__ = [
     "SETTINGS_SCHEMA_VERSION",
@@ -99,22 +99,8 @@ def read_settings(path: Path) -> Settings:
     BadInput
         Not TOML, an unknown key, a value out of range, or a newer schema version.
     """
-    try:
-        document = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise BadInput(
-            f"not readable as TOML: {problem}", where=str(path), do="mend the line named"
-        ) from None
-    version = document.get("schema_version", SETTINGS_SCHEMA_VERSION)
-    if isinstance(version, int) and version > SETTINGS_SCHEMA_VERSION:
-        raise BadInput(
-            f"the workspace has schema version {version}, this seamtell knows {SETTINGS_SCHEMA_VERSION}",
-            where=str(path),
-            do="install a newer seamtell; nothing was changed",
-        )
+    document, _ = read_versioned_toml(path, what="workspace", version=SETTINGS_SCHEMA_VERSION)
     try:
         return Settings.model_validate(document)
     except ValidationError as problem:
-        first = problem.errors()[0]
-        key = ".".join(str(part) for part in first["loc"])
-        raise BadInput(f"key '{key}': {first['msg']}", where=str(path), do="mend the key named") from None
+        raise BadInput(first_complaint(problem), where=str(path), do="mend the key named") from None

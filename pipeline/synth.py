@@ -18,12 +18,16 @@ from seamtell.data_synth.shop import InventedSeam, invent_shop
 from seamtell.data_synth.shop_plan import ShopPlan, limits_text
 from seamtell.features.contracts import CHANNELS, SeamTrace
 from seamtell.pipeline.errors import BadInput, Refused
+from seamtell.pipeline.section_rows import SECTION_COLUMNS
 from seamtell.pipeline.synth_layout import PROFILE_TEXT, text_file_bytes, text_file_name
 
 __all__ = ["HIDDEN_TRUTH_DIR", "SECTIONS_PER_SEAM", "SynthResult", "synth"]
 
 HIDDEN_TRUTH_DIR = "hidden_truth"
-"""No other command reads this folder; it is there for people who want to check."""
+"""No other command reads this folder; it is there for people who want to check.
+
+Its two tables are CSV under another suffix, so that ``ingest`` of the whole shop passes them by.
+"""
 SECTIONS_PER_SEAM = 0.22
 """How many sections are cut when nobody says."""
 
@@ -31,21 +35,6 @@ _TEXT_LINE = "L1"
 _STAGING_DIR = ".tmp-synth"
 _GROUP_SEAMS = 256
 _TRUTH_COLUMNS = ("seam_id", "label", "cause", "start_mm", "end_mm", "side", "depth_mm", "width_mm")
-_SECTION_COLUMNS = (
-    "section_id",
-    "seam_id",
-    "position_mm",
-    "position_tol_mm",
-    "flaw",
-    "side",
-    "depth_mm",
-    "length_mm",
-    "width_mm",
-    "purpose",
-    "examiner",
-    "sectioned_on",
-    "note",
-)
 _SCHEMA = pa.schema(
     [
         ("seam_id", pa.string()),
@@ -196,8 +185,8 @@ def _write_tables(
 ) -> None:
     staged.profile_path.write_text(PROFILE_TEXT, encoding="utf-8", newline="\n")
     staged.limits_path.write_text(limits_text(plan), encoding="utf-8", newline="\n")
-    sections = [[_text(getattr(cut, name)) for name in _SECTION_COLUMNS] for cut in cuts]
-    staged.sections_path.write_bytes(_csv(_SECTION_COLUMNS, sections))
+    sections = [[_text(getattr(cut, name)) for name in SECTION_COLUMNS] for cut in cuts]
+    staged.sections_path.write_bytes(_csv(SECTION_COLUMNS, sections))
     hidden = staged.folder / HIDDEN_TRUTH_DIR
     hidden.mkdir()
     flaws = [
@@ -205,9 +194,9 @@ def _write_tables(
         for record in records
         for flaw in record.flaws
     ]
-    (hidden / "flaws.csv").write_bytes(_csv(_TRUTH_COLUMNS, flaws))
+    (hidden / "flaws.truth").write_bytes(_csv(_TRUTH_COLUMNS, flaws))
     truths = [[cut.section_id, cut.true_flaw, cut.true_cause] for cut in cuts]
-    (hidden / "sections.csv").write_bytes(_csv(("section_id", "true_flaw", "true_cause"), truths))
+    (hidden / "sections.truth").write_bytes(_csv(("section_id", "true_flaw", "true_cause"), truths))
 
 
 def _text(value: object) -> str:

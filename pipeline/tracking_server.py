@@ -48,7 +48,11 @@ class NotSent(Exception):
 
 def server_uri(ws: Workspace) -> str:
     """Server in use: ``MLFLOW_TRACKING_URI``, else the SQLite file of the workspace."""
-    return os.environ.get("MLFLOW_TRACKING_URI") or f"sqlite:///{(ws.tracking_dir / 'mlflow.db').as_posix()}"
+    return os.environ.get("MLFLOW_TRACKING_URI") or _own_store(ws)
+
+
+def _own_store(ws: Workspace) -> str:
+    return f"sqlite:///{(ws.tracking_dir / 'mlflow.db').as_posix()}"
 
 
 @contextmanager
@@ -143,7 +147,9 @@ class TrackingServer:
         self._track = track
         self._client = mlflow.MlflowClient(uri, uri)
         self.name = _without_password(uri)
-        self._experiment_id = self._find_or_make_experiment(local=uri.startswith("sqlite:"))
+        self._experiment_id = self._find_or_make_experiment(
+            local=uri.startswith("sqlite:"), own=uri == _own_store(ws)
+        )
 
     def deliver(self, waiting: Waiting) -> str:
         """Bring one item to the server; an item that is already there is left as it is.
@@ -182,13 +188,18 @@ class TrackingServer:
         self._client.set_terminated(run_id, "FINISHED")
         return run_id
 
-    def _find_or_make_experiment(self, *, local: bool) -> str:
-        found = self._client.get_experiment_by_name(self._track.experiment)
-        if found is not None:
-            return str(found.experiment_id)
+    def _find_or_make_experiment(self, *, local: bool, own: bool) -> str:
+        name = self._track.experiment
         # Without a place of their own, local artifacts would land in the current folder.
         place = (self._ws.tracking_dir / "artifacts").as_uri() if local else None
-        return str(self._client.create_experiment(self._track.experiment, artifact_location=place))
+        found = self._client.get_experiment_by_name(name)
+        if own and found is not None and found.artifact_location != place:
+            # The workspace was copied or moved: the old experiment would write into the old folder.
+            name = f"{name} in {self._ws.root.as_posix()}"
+            found = self._client.get_experiment_by_name(name)
+        if found is not None:
+            return str(found.experiment_id)
+        return str(self._client.create_experiment(name, artifact_location=place))
 
     def _find_run(self, condition: str) -> Any:
         runs = self._client.search_runs(

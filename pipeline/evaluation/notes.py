@@ -35,7 +35,8 @@ def _scope_notes(result: ScopeResult) -> Iterator[str]:
     if few:
         yield f"{where}: few sections of {', '.join(few)}: read the intervals, not the figures"
     if result.shared:
-        yield f"{where}: {result.shared} sections share an indication with another cut, counted once"
+        share = "section shares" if result.shared == 1 else "sections share"
+        yield f"{where}: {result.shared} {share} an indication with another cut, counted once"
     if result.left_out:
         yield f"{where}: {result.left_out} sections cannot be judged; sections.csv has the reasons"
     if result.macro_f1.estimate is not None and result.macro_f1.estimate > IMPLAUSIBLE_MACRO_F1:

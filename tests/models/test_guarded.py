@@ -187,9 +187,11 @@ def test_over_ten_thousand_hostile_cases_no_rejected_seam_is_anything_but_reject
     rng = np.random.default_rng(2026)
     seams = [random_seam(rng) for _ in range(700)]
     judged = [(apply_limit_rule(*seam), fails_by_a_plain_look(*seam)) for seam in seams]
-    # Slow models are a few hundred cases only: each leaves a thread that must run out.
-    names = [name for name in ADVERSARIES for _ in range(1 if name in ("slow", "recursion") else 50)]
+    # A slow model leaves a thread that must run out, a recursing one fills the stack: fewer of those.
+    share = {"slow": 20, "recursion": 2}
+    names = [name for name in ADVERSARIES for _ in range(share.get(name, 50))]
     seen: Counter[tuple[str, str]] = Counter()
+    too_late = 0
     for _ in range(10_500):
         limit, fails = judged[rng.integers(len(judged))]
         name, n = names[rng.integers(len(names))], int(rng.integers(1, 5))
@@ -203,11 +205,16 @@ def test_over_ten_thousand_hostile_cases_no_rejected_seam_is_anything_but_reject
         assert verdict >= limit.verdict
         assert (verdict is Verdict.REJECT) == fails
         seen[verdict.text, name] += 1
+        too_late += name == "slow" and set(answers.reasons) == {"model_timeout"}
     verdicts: Counter[str] = Counter()
     for (verdict_text, _), count in seen.items():
         verdicts[verdict_text] += count
     assert min(verdicts[text] for text in ("accept", "review", "reject")) > 500
-    assert {name for _, name in seen} == set(ADVERSARIES)
+    cases = Counter({name: sum(seen[text, name] for text in verdicts) for name in ADVERSARIES})
+    assert min(cases.values()) >= 5
+    assert cases["always sound"] > 300
+    assert cases["slow"] > 100
+    assert too_late > 50  # all of them, but for a machine that is itself late
 
 
 RAISING = {"ValueError", "MemoryError", "SystemExit", "recursion", "numpy warning"}

@@ -88,7 +88,7 @@ def test_sections_carry_labels_of_the_contract_and_no_truth(shop: Path) -> None:
     assert set(table["flaw"]) <= {flaw.value for flaw in Flaw}
     assert not [name for name in table.columns if "true" in name]
     hidden = {path.name for path in (shop / HIDDEN_TRUTH_DIR).iterdir()}
-    assert hidden == {"flaws.csv", "sections.csv"}
+    assert hidden == {"flaws.truth", "sections.truth"}
 
 
 def test_no_other_module_knows_the_hidden_folder() -> None:
@@ -96,6 +96,19 @@ def test_no_other_module_knows_the_hidden_folder() -> None:
     sources = [path for part in ("pipeline", "features", "models") for path in (root / part).rglob("*.py")]
     naming = {p.name for p in sources if HIDDEN_TRUTH_DIR in p.read_text(encoding="utf-8")}
     assert naming == {"synth.py"}
+
+
+def test_taking_in_the_whole_shop_folder_leaves_the_hidden_truth_where_it_is(
+    shop: Path, tmp_path: Path
+) -> None:
+    ws = init_workspace(tmp_path / "ws")
+    ws.limits_path.write_bytes((shop / "limits.toml").read_bytes())
+    report = ingest(ws, [shop], profile=str(shop / "profile.toml"))
+    assert report.added > 0
+    assert {Path(row.source).name for row in report.rows} == {"seams.parquet", "sections.csv"}
+    kept = [path.read_bytes() for path in ws.root.rglob("*") if path.is_file()]
+    for truth in (shop / HIDDEN_TRUTH_DIR).iterdir():
+        assert truth.read_bytes() not in kept
 
 
 def test_nothing_is_overwritten(shop: Path) -> None:

@@ -48,5 +48,5 @@ def test_untaught_classes_unused_shared_and_left_out_sections_are_counted(cut, a
     )
     assert text.startswith("the model was not taught mismatch")
     assert "3 sections came after training" in text
-    assert "1 sections share an indication" in text
+    assert "1 section shares an indication" in text
     assert "1 sections cannot be judged" in text

@@ -5,6 +5,7 @@ import shutil
 import time
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -169,6 +170,22 @@ def test_pushing_what_was_sent_already_changes_nothing(
     runs = client.search_runs([run.info.experiment_id])
     assert [r.info.run_id for r in runs] == [run.info.run_id]
     assert len(client.search_model_versions(f"name = '{tracked.settings.track.registered_model}'")) == 1
+
+
+def test_a_copied_workspace_does_not_write_into_the_one_it_was_copied_from(
+    tracked: Tracked, trained: tuple[Workspace, TrainResult], tmp_path: Path
+) -> None:
+    def artifacts(ws: Workspace) -> set[Path]:
+        return {path.relative_to(ws.root) for path in (ws.tracking_dir / "artifacts").rglob("*")}
+
+    before = artifacts(tracked.ws)
+    copy = Workspace(tmp_path / "copy")
+    shutil.copytree(tracked.ws.root, copy.root, ignore=shutil.ignore_patterns("artifacts"))
+    item = "000001-training-m-0001"
+    shutil.copytree(trained[0].tracking_dir / "outbox" / item, copy.tracking_dir / "outbox" / item)
+    assert push(copy).sent == (item,)
+    assert artifacts(tracked.ws) == before
+    assert {path.name for path in artifacts(copy)} >= {"candidates.csv", "candidates.svg"}
 
 
 def test_neither_the_environment_nor_mlflows_own_address_is_changed(tracked: Tracked) -> None:
