@@ -6,7 +6,15 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from seamtell.pipeline.approval_log import (
+from seamtell.pipeline.errors import BadInput, Refused
+from seamtell.pipeline.evaluate import evaluation_settings_digest
+from seamtell.pipeline.evaluation.files import EVALUATION_FILE, evaluation_digest, read_evaluation
+from seamtell.pipeline.evaluation.result import EvaluationResult
+from seamtell.pipeline.files.locking import workspace_lock
+from seamtell.pipeline.labelled import sections_digest, traces_digest
+from seamtell.pipeline.limits_file import read_limits
+from seamtell.pipeline.settings import Settings, read_settings
+from seamtell.pipeline.sign_off.approval_log import (
     Action,
     LogEntry,
     SignOff,
@@ -14,19 +22,11 @@ from seamtell.pipeline.approval_log import (
     approved_model,
     check_person_text,
 )
-from seamtell.pipeline.criteria import read_criteria
-from seamtell.pipeline.criteria_check import CriterionOutcome, apply_criteria
-from seamtell.pipeline.errors import BadInput, Refused
-from seamtell.pipeline.evaluate import evaluation_settings_digest
-from seamtell.pipeline.evaluation.files import EVALUATION_FILE, evaluation_digest, read_evaluation
-from seamtell.pipeline.evaluation.result import EvaluationResult
-from seamtell.pipeline.labelled import sections_digest, traces_digest
-from seamtell.pipeline.limits_file import read_limits
-from seamtell.pipeline.locking import workspace_lock
-from seamtell.pipeline.sections import read_sections
-from seamtell.pipeline.settings import Settings, read_settings
-from seamtell.pipeline.store import SeamStore
-from seamtell.pipeline.tracking import APPROVED, set_alias
+from seamtell.pipeline.sign_off.criteria import read_criteria
+from seamtell.pipeline.sign_off.criteria_check import CriterionOutcome, apply_criteria
+from seamtell.pipeline.store.seam_store import SeamStore
+from seamtell.pipeline.store.sections import read_sections
+from seamtell.pipeline.tracking.runs import APPROVED, set_alias
 from seamtell.pipeline.verified_model import load_verified_model
 from seamtell.pipeline.version import software_version
 from seamtell.pipeline.workspace import Workspace

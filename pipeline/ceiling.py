@@ -25,10 +25,10 @@ from seamtell.models.cross_validation import balanced_weights
 from seamtell.models.labelled_table import ordered_classes
 from seamtell.pipeline.describe import batches, indication_settings
 from seamtell.pipeline.evaluation.bootstrap import Plan
+from seamtell.pipeline.evaluation.evidence import answered_sections, gather_evidence
 from seamtell.pipeline.evaluation.matching import match_sections
 from seamtell.pipeline.evaluation.result import Estimate, Scope
 from seamtell.pipeline.evaluation.side_by_side import forced_agreement
-from seamtell.pipeline.evaluation_evidence import answered_sections, gather_evidence
 from seamtell.pipeline.labelled import descriptor_values
 from seamtell.pipeline.settings import Settings
 from seamtell.pipeline.worker_processes import worker_pool

@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING
 
 from seamtell.features.contracts import UNCLASSIFIED, Flaw
 from seamtell.models.verdict import Verdict
-from seamtell.pipeline.decision_files import DecisionCounts, DecisionRecord, decision_folder
+from seamtell.pipeline.decisions.files import DecisionCounts, DecisionRecord, decision_folder
+from seamtell.pipeline.decisions.seam_decision import Decider, SeamDecision
+from seamtell.pipeline.decisions.trusted_model import TrustedModel, trusted_model
 from seamtell.pipeline.describe import BATCH_SEAMS, batches, indication_settings
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.limits_file import read_limits
-from seamtell.pipeline.seam_decision import Decider, SeamDecision
 from seamtell.pipeline.settings import read_settings
-from seamtell.pipeline.store import SeamStore
-from seamtell.pipeline.trusted_model import TrustedModel, trusted_model
+from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.version import software_version
 from seamtell.pipeline.workspace import Workspace
 

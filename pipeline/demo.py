@@ -18,15 +18,15 @@ from seamtell.pipeline.describe import describe
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.evaluate import evaluate
 from seamtell.pipeline.evaluation.result import EvaluationResult
-from seamtell.pipeline.evaluation_tracking import track_evaluation
 from seamtell.pipeline.ingest.run import ingest
 from seamtell.pipeline.init import init_workspace
 from seamtell.pipeline.mix import MixResult, flaw_mix, write_mix_csv
 from seamtell.pipeline.production_page import write_production_page
-from seamtell.pipeline.sections import add_sections
 from seamtell.pipeline.settings import read_settings
-from seamtell.pipeline.store import SeamStore
+from seamtell.pipeline.store.seam_store import SeamStore
+from seamtell.pipeline.store.sections import add_sections
 from seamtell.pipeline.synth import SynthResult, synth
+from seamtell.pipeline.tracking.evaluation_run import track_evaluation
 from seamtell.pipeline.train import TrainResult, train
 from seamtell.pipeline.workspace import Workspace
 

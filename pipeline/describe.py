@@ -13,10 +13,10 @@ from seamtell.features.describer import INDICATION_COLUMNS, analyse_seam, descri
 from seamtell.features.descriptors.registry import names
 from seamtell.features.indications import IndicationSettings
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.files.table_stream import stream_table
 from seamtell.pipeline.limits_file import Limits, read_limits
 from seamtell.pipeline.settings import DescribeSettings, read_settings
-from seamtell.pipeline.store import SeamStore
-from seamtell.pipeline.table_stream import stream_table
+from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.worker_processes import worker_pool
 from seamtell.pipeline.workspace import Workspace
 

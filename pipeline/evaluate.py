@@ -12,8 +12,11 @@ import pandas as pd
 
 from seamtell.features.describer import SeamAnalysis, analyse_seam
 from seamtell.features.descriptors import registry
+from seamtell.pipeline.decisions.seam_decision import Decider
+from seamtell.pipeline.decisions.trusted_model import TrustedModel
 from seamtell.pipeline.describe import BATCH_SEAMS, batches, indication_settings
 from seamtell.pipeline.evaluation.answered import AnsweredSections
+from seamtell.pipeline.evaluation.evidence import Evidence, answered_sections, gather_evidence
 from seamtell.pipeline.evaluation.files import (
     EVALUATION_PAGE,
     write_evaluation,
@@ -23,11 +26,8 @@ from seamtell.pipeline.evaluation.notes import evaluation_notes
 from seamtell.pipeline.evaluation.result import EvaluationResult, ReviewCost, Scope, ScopeResult
 from seamtell.pipeline.evaluation.review_cost import accepted_seams, review_cost
 from seamtell.pipeline.evaluation.scoring import score_scope
-from seamtell.pipeline.evaluation_evidence import Evidence, answered_sections, gather_evidence
 from seamtell.pipeline.labelled import descriptor_values
-from seamtell.pipeline.seam_decision import Decider
 from seamtell.pipeline.settings import Settings
-from seamtell.pipeline.trusted_model import TrustedModel
 from seamtell.pipeline.version import software_version
 from seamtell.pipeline.workspace import Workspace
 

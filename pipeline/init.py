@@ -5,8 +5,8 @@ from __future__ import annotations
 from importlib.resources import files
 from pathlib import Path
 
-from seamtell.pipeline.atomic import make_folder, write_bytes_atomically
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.files.atomic import make_folder, write_bytes_atomically
 from seamtell.pipeline.workspace import SETTINGS_FILE, Workspace
 
 __all__ = ["DEFAULT_PROFILE_FILE", "default_file", "init_workspace"]

@@ -17,9 +17,9 @@ from seamtell.pipeline.describe import describe_seams
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.evaluation.matching import match_sections
 from seamtell.pipeline.limits_file import read_limits
-from seamtell.pipeline.sections import read_sections
 from seamtell.pipeline.settings import Settings
-from seamtell.pipeline.store import SeamStore
+from seamtell.pipeline.store.seam_store import SeamStore
+from seamtell.pipeline.store.sections import read_sections
 from seamtell.pipeline.workspace import Workspace
 
 __all__ = ["Labelled", "descriptor_values", "load_labelled", "sections_digest", "traces_digest"]

@@ -7,12 +7,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from seamtell.features.contracts import UNCLASSIFIED, Flaw
-from seamtell.pipeline.atomic import write_bytes_atomically
-from seamtell.pipeline.decision_files import newest_decisions, read_decisions
+from seamtell.pipeline.decisions.files import newest_decisions, read_decisions
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.evaluation.intervals import clopper_pearson
-from seamtell.pipeline.export_text import spreadsheet_safe
-from seamtell.pipeline.store import SeamStore
+from seamtell.pipeline.files.atomic import write_bytes_atomically
+from seamtell.pipeline.files.export_text import spreadsheet_safe
+from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.workspace import Workspace
 
 if TYPE_CHECKING:

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 from seamtell.features.describer import analyse_seam
 from seamtell.models.verdict import Verdict
-from seamtell.pipeline.decision_files import read_decisions
+from seamtell.pipeline.decisions.files import read_decisions
 from seamtell.pipeline.describe import indication_settings
 from seamtell.pipeline.limits_file import read_limits
 from seamtell.pipeline.report.palette import words
 from seamtell.pipeline.report.trace_page import DrawnSeam, write_trace_page
-from seamtell.pipeline.sections import read_sections
 from seamtell.pipeline.settings import read_settings
-from seamtell.pipeline.store import SeamStore
+from seamtell.pipeline.store.seam_store import SeamStore
+from seamtell.pipeline.store.sections import read_sections
 from seamtell.pipeline.workspace import Workspace
 
 if TYPE_CHECKING:

@@ -11,16 +11,16 @@ from typing import TYPE_CHECKING
 
 from seamtell.features.contracts import Indication, SeamTrace
 from seamtell.features.describer import SeamAnalysis, analyse_seam
-from seamtell.pipeline.atomic import make_folder, write_bytes_atomically
-from seamtell.pipeline.decision_files import INDICATIONS_FILE, RECORD_FILE, newest_decisions
+from seamtell.pipeline.decisions.files import INDICATIONS_FILE, RECORD_FILE, newest_decisions
 from seamtell.pipeline.describe import indication_settings
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.files.atomic import make_folder, write_bytes_atomically
 from seamtell.pipeline.limits_file import read_limits
 from seamtell.pipeline.report.plain_text import safe_slug
 from seamtell.pipeline.report.section_marks import section_marks
-from seamtell.pipeline.sections import read_sections
 from seamtell.pipeline.settings import read_settings
-from seamtell.pipeline.store import SeamStore
+from seamtell.pipeline.store.seam_store import SeamStore
+from seamtell.pipeline.store.sections import read_sections
 from seamtell.pipeline.workspace import Workspace
 
 if TYPE_CHECKING:

@@ -18,7 +18,7 @@ from seamtell.data_synth.shop import InventedSeam, invent_shop
 from seamtell.data_synth.shop_plan import ShopPlan, limits_text
 from seamtell.features.contracts import CHANNELS, SeamTrace
 from seamtell.pipeline.errors import BadInput, Refused
-from seamtell.pipeline.section_rows import SECTION_COLUMNS
+from seamtell.pipeline.store.section_rows import SECTION_COLUMNS
 from seamtell.pipeline.synth_layout import PROFILE_TEXT, text_file_bytes, text_file_name
 
 __all__ = ["HIDDEN_TRUTH_DIR", "SECTIONS_PER_SEAM", "SynthResult", "synth"]

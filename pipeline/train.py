@@ -16,14 +16,14 @@ import numpy as np
 from seamtell.features.contracts import Flaw
 from seamtell.models.labelled_table import LabelledTable, TrainingPlan
 from seamtell.models.splits import assert_no_leak, time_ordered_holdout
-from seamtell.pipeline.atomic import make_folder, storage_errors
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.files.atomic import make_folder, storage_errors
+from seamtell.pipeline.files.locking import workspace_lock
 from seamtell.pipeline.labelled import load_labelled
-from seamtell.pipeline.locking import workspace_lock
 from seamtell.pipeline.settings import TrainSettings, read_settings
-from seamtell.pipeline.tracking import record_run
+from seamtell.pipeline.tracking.runs import record_run
+from seamtell.pipeline.tracking.training_run import training_run
 from seamtell.pipeline.training_files import OUT_OF_FOLD_FILE, SPLIT_FILE, Split, out_of_fold_csv
-from seamtell.pipeline.training_run import training_run
 from seamtell.pipeline.workspace import Workspace
 
 if TYPE_CHECKING:

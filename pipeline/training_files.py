@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict
 
-from seamtell.pipeline.export_text import spreadsheet_safe
+from seamtell.pipeline.files.export_text import spreadsheet_safe
 
 __all__ = ["OUT_OF_FOLD_FILE", "SPLIT_FILE", "Split", "out_of_fold_csv"]
 

@@ -8,8 +8,8 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from seamtell.pipeline.atomic import storage_errors
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.files.atomic import storage_errors
 
 __all__ = ["first_complaint", "read_versioned_toml"]
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from seamtell.pipeline.approve import ApprovalResult
-    from seamtell.pipeline.criteria_check import CriterionOutcome
+    from seamtell.pipeline.sign_off.criteria_check import CriterionOutcome
 
 __all__ = ["register"]
 
@@ -68,7 +68,7 @@ def _approve(
 
 def _log(workspace: WorkspaceDir = None, as_json: AsJson = False) -> None:
     """Show who approved what and why, after verifying the chain of the log."""
-    from seamtell.pipeline.approval_log import model_states, read_log
+    from seamtell.pipeline.sign_off.approval_log import model_states, read_log
     from seamtell.pipeline.workspace import find_workspace
 
     entries = read_log(find_workspace(explicit=workspace))
@@ -107,7 +107,7 @@ def _criteria() -> None:
 
 def _criteria_check(workspace: WorkspaceDir = None, as_json: AsJson = False) -> None:
     """Read criteria.toml and say each criterion in a sentence."""
-    from seamtell.pipeline.criteria import explain, read_criteria
+    from seamtell.pipeline.sign_off.criteria import explain, read_criteria
     from seamtell.pipeline.workspace import find_workspace
 
     criteria, digest = read_criteria(find_workspace(explicit=workspace).criteria_path)

@@ -27,8 +27,8 @@ def _evaluate(model: ModelId, workspace: WorkspaceDir = None, as_json: AsJson = 
     from datetime import UTC, datetime
 
     from seamtell.pipeline.evaluate import evaluate
-    from seamtell.pipeline.evaluation_tracking import track_evaluation
     from seamtell.pipeline.settings import read_settings
+    from seamtell.pipeline.tracking.evaluation_run import track_evaluation
     from seamtell.pipeline.workspace import find_workspace
 
     ws = find_workspace(explicit=workspace)

@@ -13,7 +13,7 @@ from seamtell.pipeline.commands.options import AsJson, WorkspaceDir
 if TYPE_CHECKING:
     from seamtell.pipeline.ingest.profile_check import ProfileCheck
     from seamtell.pipeline.ingest.report import IngestReport
-    from seamtell.pipeline.rejected import RejectedRow
+    from seamtell.pipeline.store.rejected import RejectedRow
     from seamtell.pipeline.workspace import Workspace
 
 __all__ = ["print_report", "register"]
@@ -166,8 +166,8 @@ def profile_guess(
     out: Annotated[Path | None, typer.Option("--out", "-o", help="File to write; default: print it.")] = None,
 ) -> None:
     """Write a first profile from what one file shows, with a comment at what it could not infer."""
-    from seamtell.pipeline.atomic import write_bytes_atomically
     from seamtell.pipeline.errors import BadInput
+    from seamtell.pipeline.files.atomic import write_bytes_atomically
     from seamtell.pipeline.ingest.profile_guess import guess_profile
 
     guessed = guess_profile(file)
@@ -191,7 +191,7 @@ def rejected(
     """List rejected input: file, row, reason and what to do; the bytes are in rejected/files."""
     from dataclasses import asdict
 
-    from seamtell.pipeline.rejected import read_rejected
+    from seamtell.pipeline.store.rejected import read_rejected
     from seamtell.pipeline.workspace import find_workspace
 
     ws = find_workspace(explicit=workspace)
@@ -226,7 +226,7 @@ def conflict_keep(
     workspace: WorkspaceDir = None,
 ) -> None:
     """Say which of two contents of a seam holds; the other stays in rejected/, nothing is lost."""
-    from seamtell.pipeline.conflicts import Keep, keep_conflict
+    from seamtell.pipeline.store.conflicts import Keep, keep_conflict
     from seamtell.pipeline.workspace import find_workspace
 
     if which not in list(Keep):

@@ -37,7 +37,7 @@ def add(
 ) -> None:
     """Take in a section table, checked row by row against the store; bad rows are kept aside."""
     from seamtell.pipeline.commands.ingest import print_report
-    from seamtell.pipeline.sections import add_sections
+    from seamtell.pipeline.store.sections import add_sections
     from seamtell.pipeline.workspace import find_workspace
 
     report = add_sections(find_workspace(explicit=workspace), file, replace=replace)

@@ -121,7 +121,7 @@ def _track() -> None:
 
 def _push(workspace: WorkspaceDir = None, as_json: AsJson = False) -> None:
     """Send the runs that wait in the outbox to the tracking server."""
-    from seamtell.pipeline.tracking import push
+    from seamtell.pipeline.tracking.runs import push
     from seamtell.pipeline.workspace import find_workspace
 
     result = push(find_workspace(explicit=workspace))

@@ -8,10 +8,10 @@ from pathlib import Path
 import pandas as pd
 from pydantic import ValidationError
 
-from seamtell.pipeline.atomic import write_bytes_atomically
 from seamtell.pipeline.errors import BadInput, Refused
 from seamtell.pipeline.evaluation.result import EvaluationResult
-from seamtell.pipeline.export_text import spreadsheet_safe
+from seamtell.pipeline.files.atomic import write_bytes_atomically
+from seamtell.pipeline.files.export_text import spreadsheet_safe
 
 __all__ = [
     "EVALUATION_FILE",

@@ -12,10 +12,10 @@ import pandas as pd
 
 from seamtell.features.contracts import Flaw
 from seamtell.models.verdict import Verdict
+from seamtell.pipeline.decisions.seam_decision import SeamDecision
 from seamtell.pipeline.evaluation.answered import JUDGED
 from seamtell.pipeline.evaluation.intervals import DEFAULT_LEVEL, share, unknown
 from seamtell.pipeline.evaluation.result import Estimate, ReviewCost
-from seamtell.pipeline.seam_decision import SeamDecision
 from seamtell.pipeline.settings import ReviewSettings
 
 __all__ = ["accepted_seams", "review_cost"]

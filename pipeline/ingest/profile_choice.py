@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from seamtell.pipeline.atomic import storage_errors
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.files.atomic import storage_errors
 from seamtell.pipeline.ingest.profile import Profile, parse_profile
 from seamtell.pipeline.init import DEFAULT_PROFILE_FILE, default_file
 from seamtell.pipeline.workspace import Workspace

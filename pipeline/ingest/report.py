@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from seamtell.pipeline.rejected import RejectedRow
+from seamtell.pipeline.store.rejected import RejectedRow
 
 __all__ = ["IngestReport", "NoteCount"]
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from seamtell.features.contracts import SeamTrace
 from seamtell.pipeline import console
+from seamtell.pipeline.files.locking import workspace_lock
 from seamtell.pipeline.ingest.checks import to_trace
 from seamtell.pipeline.ingest.discover import find_trace_files
 from seamtell.pipeline.ingest.parquet_columns import ReadItem
@@ -18,11 +19,10 @@ from seamtell.pipeline.ingest.readers import read_seams
 from seamtell.pipeline.ingest.reasons import WHAT_TO_DO, InputRejected, Note, ReasonCode
 from seamtell.pipeline.ingest.report import IngestReport, NoteCount
 from seamtell.pipeline.limits_file import Limits, read_limits
-from seamtell.pipeline.locking import workspace_lock
-from seamtell.pipeline.rejected import InputKind, RejectedRow, RejectedTable
 from seamtell.pipeline.settings import read_settings
-from seamtell.pipeline.store_rows import StoredSeam, content_sha256, part_bytes
-from seamtell.pipeline.store_writer import COMMIT_SEAMS, StoreWriter
+from seamtell.pipeline.store.rejected import InputKind, RejectedRow, RejectedTable
+from seamtell.pipeline.store.rows import StoredSeam, content_sha256, part_bytes
+from seamtell.pipeline.store.writer import COMMIT_SEAMS, StoreWriter
 from seamtell.pipeline.workspace import Workspace
 
 __all__ = ["ingest"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 from typing import TYPE_CHECKING
 
-from seamtell.pipeline.export_text import spreadsheet_safe
+from seamtell.pipeline.files.export_text import spreadsheet_safe
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -67,7 +67,7 @@ def write_evaluation_page(
     path : Path
         Of the HTML file; replaced as a whole.
     """
-    from seamtell.pipeline.atomic import write_bytes_atomically
+    from seamtell.pipeline.files.atomic import write_bytes_atomically
 
     write_bytes_atomically(path, evaluation_html(result, sections, seam_analysis).encode("utf-8"))
 

@@ -68,7 +68,7 @@ def write_trace_page(
     same_scale: bool = True,
 ) -> None:
     """Write a page that draws every one of `seams`; see `trace_page_html`."""
-    from seamtell.pipeline.atomic import write_bytes_atomically
+    from seamtell.pipeline.files.atomic import write_bytes_atomically
 
     page = trace_page_html(title, lead, seams, sections, same_scale=same_scale)
     write_bytes_atomically(path, page.encode("utf-8"))

@@ -51,8 +51,8 @@ def test_a_module_imports_only_what_its_folder_may(path: Path) -> None:
 
 def test_the_check_sees_a_wrong_import(tmp_path: Path) -> None:
     planted = tmp_path / "planted.py"
-    planted.write_text("from seamtell.pipeline.store import SeamStore\n")
-    assert "pipeline.store" in imported_names(planted)
+    planted.write_text("from seamtell.pipeline.store.seam_store import SeamStore\n")
+    assert "pipeline.store.seam_store" in imported_names(planted)
 
 
 def test_no_two_modules_import_each_other() -> None:

@@ -11,10 +11,10 @@ import pytest
 
 from seamtell.features.contracts import SeamTrace
 from seamtell.pipeline.classify import classify
-from seamtell.pipeline.decision_files import DECISIONS_FILE, INDICATIONS_FILE
+from seamtell.pipeline.decisions.files import DECISIONS_FILE, INDICATIONS_FILE
 from seamtell.pipeline.init import init_workspace
 from seamtell.pipeline.production_page import write_production_page
-from seamtell.pipeline.store_writer import StoreWriter
+from seamtell.pipeline.store.writer import StoreWriter
 from seamtell.pipeline.workspace import Workspace
 
 NOW = datetime(2026, 3, 3, tzinfo=UTC)

@@ -8,14 +8,14 @@ from pathlib import Path
 import pytest
 
 from seamtell.pipeline.console import ExitCode
-from seamtell.pipeline.decision_files import (
+from seamtell.pipeline.decisions.files import (
     DECISION_COLUMNS,
     DECISIONS_FILE,
     INDICATION_COLUMNS,
     INDICATIONS_FILE,
 )
-from seamtell.pipeline.section_rows import SECTION_COLUMNS
 from seamtell.pipeline.settings import Settings
+from seamtell.pipeline.store.section_rows import SECTION_COLUMNS
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 NOT_SPELT_OUT = {"train.candidates": "all four", "review.labels": "lack_of_fusion = 0.5"}

@@ -17,12 +17,12 @@ from seamtell.features.contracts import SeamTrace
 from seamtell.features.descriptors.registry import names
 from seamtell.pipeline.commands import show as commands
 from seamtell.pipeline.console import CAUTION
-from seamtell.pipeline.decision_files import DecisionCounts, DecisionRecord
+from seamtell.pipeline.decisions.files import DecisionCounts, DecisionRecord
 from seamtell.pipeline.errors import BadInput, StorageProblem
 from seamtell.pipeline.init import init_workspace
-from seamtell.pipeline.sections import add_sections
 from seamtell.pipeline.show import show
-from seamtell.pipeline.store_writer import StoreWriter
+from seamtell.pipeline.store.sections import add_sections
+from seamtell.pipeline.store.writer import StoreWriter
 from seamtell.pipeline.workspace import Workspace
 
 HOSTILE = "../../<script>alert(1)</script>$\\frac{1}{0}$"

@@ -15,8 +15,8 @@ from seamtell.pipeline.errors import BadInput, Refused
 from seamtell.pipeline.ingest.run import ingest
 from seamtell.pipeline.init import init_workspace
 from seamtell.pipeline.limits_file import read_limits
-from seamtell.pipeline.sections import add_sections
-from seamtell.pipeline.store import SeamStore
+from seamtell.pipeline.store.seam_store import SeamStore
+from seamtell.pipeline.store.sections import add_sections
 from seamtell.pipeline.synth import HIDDEN_TRUTH_DIR, synth
 from seamtell.pipeline.workspace import Workspace
 

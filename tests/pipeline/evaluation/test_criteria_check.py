@@ -8,12 +8,12 @@ from datetime import UTC, datetime
 import pytest
 from statsmodels.stats.proportion import proportion_confint
 
-from seamtell.pipeline.criteria import Criteria, Criterion
-from seamtell.pipeline.criteria_check import CriterionOutcome, apply_criteria
 from seamtell.pipeline.evaluation.bootstrap import Plan
 from seamtell.pipeline.evaluation.intervals import share, unknown
 from seamtell.pipeline.evaluation.result import EvaluationResult, ReviewCost, Scope
 from seamtell.pipeline.evaluation.scoring import score_scope
+from seamtell.pipeline.sign_off.criteria import Criteria, Criterion
+from seamtell.pipeline.sign_off.criteria_check import CriterionOutcome, apply_criteria
 
 
 @pytest.fixture

@@ -9,8 +9,8 @@ import pytest
 from seamtell.pipeline.ingest.report import IngestReport
 from seamtell.pipeline.ingest.run import ingest
 from seamtell.pipeline.init import init_workspace
-from seamtell.pipeline.rejected import RejectedRow, read_rejected
-from seamtell.pipeline.store import SeamStore
+from seamtell.pipeline.store.rejected import RejectedRow, read_rejected
+from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.workspace import Workspace
 
 LIMITS = """

@@ -11,7 +11,7 @@ from seamtell.pipeline.commands import sections as section_commands
 from seamtell.pipeline.commands import workspace as workspace_commands
 from seamtell.pipeline.console import ExitCode
 from seamtell.pipeline.errors import BadInput, WorkspaceBusy
-from seamtell.pipeline.locking import workspace_lock
+from seamtell.pipeline.files.locking import workspace_lock
 
 
 @pytest.fixture

@@ -3,8 +3,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from seamtell.pipeline.conflicts import Keep, keep_conflict
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.store.conflicts import Keep, keep_conflict
 
 
 @pytest.fixture

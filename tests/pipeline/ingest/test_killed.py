@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 
 from seamtell.pipeline.ingest.run import ingest
-from seamtell.pipeline.store import SeamStore
-from seamtell.pipeline.store_writer import StoreWriter
+from seamtell.pipeline.store.seam_store import SeamStore
+from seamtell.pipeline.store.writer import StoreWriter
 from seamtell.pipeline.workspace import Workspace
 
 SEAMS = 20
@@ -48,7 +48,7 @@ def assert_whole_after_rerun(ws: Workspace, inbox: Path) -> int:
 
 
 def _parts(ws: Workspace) -> list[str]:
-    from seamtell.pipeline.store_manifest import MANIFEST_FILE, read_manifest
+    from seamtell.pipeline.store.manifest import MANIFEST_FILE, read_manifest
 
     return [MANIFEST_FILE, *(part.path for part in read_manifest(ws.traces_dir).parts)]
 

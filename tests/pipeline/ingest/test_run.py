@@ -8,10 +8,10 @@ import stat
 import numpy as np
 import pytest
 
-from seamtell.pipeline import atomic
 from seamtell.pipeline.errors import BadInput, StorageProblem, WorkspaceBusy
+from seamtell.pipeline.files import atomic
+from seamtell.pipeline.files.locking import workspace_lock
 from seamtell.pipeline.ingest.run import ingest
-from seamtell.pipeline.locking import workspace_lock
 
 HOSTILE_IDS = [
     "../../etc/passwd",

@@ -4,8 +4,8 @@ import pandas as pd
 import pytest
 
 from seamtell.pipeline.errors import BadInput, StorageProblem
-from seamtell.pipeline.section_rows import SECTION_COLUMNS
-from seamtell.pipeline.sections import add_sections, read_sections
+from seamtell.pipeline.store.section_rows import SECTION_COLUMNS
+from seamtell.pipeline.store.sections import add_sections, read_sections
 
 GOOD = {
     "section_id": "X1",

@@ -14,11 +14,11 @@ import numpy as np
 import pytest
 
 from seamtell.features.contracts import Flaw, SeamTrace
-from seamtell.pipeline import tracking
-from seamtell.pipeline.approval_log import Action, SignOff, append_entry
 from seamtell.pipeline.init import init_workspace
-from seamtell.pipeline.sections import add_sections
-from seamtell.pipeline.store_writer import StoreWriter
+from seamtell.pipeline.sign_off.approval_log import Action, SignOff, append_entry
+from seamtell.pipeline.store.sections import add_sections
+from seamtell.pipeline.store.writer import StoreWriter
+from seamtell.pipeline.tracking import runs as tracking
 from seamtell.pipeline.train import TrainResult, train
 from seamtell.pipeline.workspace import Workspace
 

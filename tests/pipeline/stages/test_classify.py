@@ -21,8 +21,8 @@ from seamtell.pipeline.classify import classify
 from seamtell.pipeline.errors import BadInput, StorageProblem
 from seamtell.pipeline.init import init_workspace
 from seamtell.pipeline.limits_file import read_limits
-from seamtell.pipeline.store import SeamStore
-from seamtell.pipeline.store_writer import StoreWriter
+from seamtell.pipeline.store.seam_store import SeamStore
+from seamtell.pipeline.store.writer import StoreWriter
 from seamtell.pipeline.train import TrainResult
 from seamtell.pipeline.workspace import Workspace
 

@@ -13,7 +13,7 @@ from seamtell.data_synth.shop_plan import ShopPlan
 from seamtell.features.descriptors.registry import model_names
 from seamtell.pipeline.ceiling import SimulationPart, simulated_rows
 from seamtell.pipeline.commands.demo import demo_rows
-from seamtell.pipeline.decision_files import read_decisions
+from seamtell.pipeline.decisions.files import read_decisions
 from seamtell.pipeline.demo import DemoPlan, DemoResult, free_folder, run_demo
 from seamtell.pipeline.settings import Settings
 

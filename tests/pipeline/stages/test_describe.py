@@ -17,8 +17,8 @@ from seamtell.pipeline import describe as stage
 from seamtell.pipeline.describe import describe, describe_seams, indications_schema
 from seamtell.pipeline.errors import BadInput, StorageProblem
 from seamtell.pipeline.init import init_workspace
-from seamtell.pipeline.store import SeamStore
-from seamtell.pipeline.store_writer import StoreWriter
+from seamtell.pipeline.store.seam_store import SeamStore
+from seamtell.pipeline.store.writer import StoreWriter
 from seamtell.pipeline.workspace import Workspace
 
 MakeTrace = Callable[[int], tuple[SeamTrace, str, float]]

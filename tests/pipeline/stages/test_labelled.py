@@ -16,8 +16,8 @@ from seamtell.pipeline.labelled import (
     sections_digest,
     traces_digest,
 )
-from seamtell.pipeline.sections import read_sections
 from seamtell.pipeline.settings import Settings
+from seamtell.pipeline.store.sections import read_sections
 from seamtell.pipeline.workspace import Workspace
 
 
@@ -68,7 +68,7 @@ def test_a_recipe_without_limits_leaves_its_sections_out_by_name(untrained_copy:
 
 
 def test_seams_in_conflict_are_not_in_the_table(untrained_shop: Workspace, monkeypatch) -> None:
-    from seamtell.pipeline.store import SeamStore
+    from seamtell.pipeline.store.seam_store import SeamStore
 
     everything = load_labelled(untrained_shop, Settings())
     seam = everything.matched.loc[0, "seam_id"]

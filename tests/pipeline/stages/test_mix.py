@@ -13,7 +13,7 @@ from seamtell.pipeline.classify import classify
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.init import init_workspace
 from seamtell.pipeline.mix import ALL_SEAMS, MIX_LABELS, flaw_mix, write_mix_csv
-from seamtell.pipeline.store import SeamStore
+from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.train import TrainResult
 from seamtell.pipeline.workspace import Workspace
 

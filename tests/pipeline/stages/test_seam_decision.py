@@ -21,13 +21,13 @@ from seamtell.models.limit_rule import apply_limit_rule
 from seamtell.models.verdict import Verdict
 from seamtell.pipeline import classify as stage
 from seamtell.pipeline.classify import classify
+from seamtell.pipeline.decisions.seam_decision import NOT_DESCRIBED, Decider
+from seamtell.pipeline.decisions.trusted_model import TrustedModel
 from seamtell.pipeline.describe import indication_settings
 from seamtell.pipeline.limits_file import read_limits
-from seamtell.pipeline.seam_decision import NOT_DESCRIBED, Decider
 from seamtell.pipeline.settings import Settings
-from seamtell.pipeline.store import SeamStore
+from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.train import TrainResult
-from seamtell.pipeline.trusted_model import TrustedModel
 from seamtell.pipeline.workspace import Workspace
 
 CLASSES = tuple(flaw.value for flaw in Flaw)
@@ -201,7 +201,7 @@ def test_a_model_that_hangs_is_waited_for_once_and_not_asked_again(
 def test_a_seam_that_cannot_be_described_goes_to_review_and_the_others_are_decided(
     trained: tuple[Workspace, TrainResult], traces: list[SeamTrace], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from seamtell.pipeline import seam_decision
+    from seamtell.pipeline.decisions import seam_decision
 
     real = seam_decision.analyse_seam
 

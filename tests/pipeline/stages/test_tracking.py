@@ -14,11 +14,12 @@ import pytest
 
 from seamtell.features.contracts import Flaw
 from seamtell.models.model_file import load_model
-from seamtell.pipeline.answer_table import ANSWER_COLUMNS
+from seamtell.pipeline.decisions.answer_table import ANSWER_COLUMNS
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.labelled import load_labelled
 from seamtell.pipeline.settings import Settings, read_settings
-from seamtell.pipeline.tracking import (
+from seamtell.pipeline.tracking.outbox import waiting
+from seamtell.pipeline.tracking.runs import (
     APPROVED,
     CANDIDATE,
     PushResult,
@@ -27,7 +28,6 @@ from seamtell.pipeline.tracking import (
     record_evaluation,
     set_alias,
 )
-from seamtell.pipeline.tracking_outbox import waiting
 from seamtell.pipeline.train import TrainResult, train
 from seamtell.pipeline.workspace import Workspace
 
@@ -283,7 +283,7 @@ def test_a_push_finds_the_outbox_held_by_another_command(
 ) -> None:
     from filelock import FileLock
 
-    from seamtell.pipeline import tracking
+    from seamtell.pipeline.tracking import runs as tracking
 
     monkeypatch.setattr(tracking, "_LOCK_WAIT_S", 0.0)
     with FileLock(shop_copy.tracking_dir / ".lock"):

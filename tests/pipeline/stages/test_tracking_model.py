@@ -12,10 +12,10 @@ import pandas as pd
 import pytest
 
 from seamtell.models.model_file import load_model
-from seamtell.pipeline import tracking_model
 from seamtell.pipeline.labelled import load_labelled
 from seamtell.pipeline.settings import read_settings
-from seamtell.pipeline.tracking import push
+from seamtell.pipeline.tracking import stored_model as tracking_model
+from seamtell.pipeline.tracking.runs import push
 from seamtell.pipeline.train import TrainResult
 from seamtell.pipeline.workspace import Workspace
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from seamtell.pipeline.errors import BadInput
-from seamtell.pipeline.tracking_outbox import (
+from seamtell.pipeline.tracking.outbox import (
     ItemKind,
     SpooledItem,
     mark_sent,

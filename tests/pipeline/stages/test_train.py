@@ -18,8 +18,8 @@ from seamtell.features.errors import SeamtellError
 from seamtell.models.flaw_model import ModelCard
 from seamtell.pipeline import train as stage
 from seamtell.pipeline.errors import BadInput, StorageProblem, WorkspaceBusy
+from seamtell.pipeline.files.locking import workspace_lock
 from seamtell.pipeline.labelled import load_labelled
-from seamtell.pipeline.locking import workspace_lock
 from seamtell.pipeline.settings import read_settings
 from seamtell.pipeline.train import TrainResult, next_model_id, split_sections, train
 from seamtell.pipeline.training_files import Split, out_of_fold_csv

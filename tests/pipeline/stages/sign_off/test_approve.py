@@ -9,11 +9,11 @@ from datetime import datetime
 import pytest
 
 from seamtell.pipeline import approve as approve_module
-from seamtell.pipeline.approval_log import approved_model, read_log
 from seamtell.pipeline.approve import ApprovalRefused, approve
 from seamtell.pipeline.errors import BadInput, Refused, WorkspaceBusy
 from seamtell.pipeline.evaluate import evaluate
-from seamtell.pipeline.locking import workspace_lock
+from seamtell.pipeline.files.locking import workspace_lock
+from seamtell.pipeline.sign_off.approval_log import approved_model, read_log
 from seamtell.pipeline.workspace import Workspace
 
 IMPOSSIBLE = """

@@ -20,7 +20,7 @@ from seamtell.pipeline.evaluation.result import (
     SECTION_COLUMNS,
     Estimate,
 )
-from seamtell.pipeline.sections import read_sections
+from seamtell.pipeline.store.sections import read_sections
 from seamtell.pipeline.training_files import SPLIT_FILE, Split
 from seamtell.pipeline.workspace import Workspace
 

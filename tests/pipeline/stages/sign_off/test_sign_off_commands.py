@@ -9,11 +9,11 @@ import typer
 from typer.testing import CliRunner
 
 from seamtell.pipeline import approve as approve_module
-from seamtell.pipeline import evaluation_tracking
 from seamtell.pipeline.approve import ApprovalRefused
 from seamtell.pipeline.commands import approve as approve_commands
 from seamtell.pipeline.commands import evaluate as evaluate_commands
 from seamtell.pipeline.console import CAUTION, ExitCode
+from seamtell.pipeline.tracking import evaluation_run as evaluation_tracking
 from seamtell.pipeline.workspace import Workspace
 
 

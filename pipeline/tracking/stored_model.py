@@ -12,8 +12,8 @@ from typing import Any
 
 import pandas as pd
 
-from seamtell.pipeline.answer_table import answer_table
-from seamtell.pipeline.mlflow_noise import without_mlflow_noise
+from seamtell.pipeline.decisions.answer_table import answer_table
+from seamtell.pipeline.tracking.mlflow_noise import without_mlflow_noise
 
 with without_mlflow_noise():
     from mlflow.models import set_model

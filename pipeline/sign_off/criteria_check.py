@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from seamtell.pipeline.criteria import Criteria, Criterion, IntervalSide, Statistic
 from seamtell.pipeline.evaluation.intervals import clopper_pearson
 from seamtell.pipeline.evaluation.result import ClassFigures, Estimate, EvaluationResult, ScopeResult
+from seamtell.pipeline.sign_off.criteria import Criteria, Criterion, IntervalSide, Statistic
 
 __all__ = ["CriterionOutcome", "apply_criteria"]
 

@@ -21,10 +21,10 @@ from seamtell.models.guarded import asks_for_review, guarded_verdict, safe_answe
 from seamtell.models.limit_rule import LimitResult, apply_limit_rule
 from seamtell.models.reasons import Reason
 from seamtell.models.verdict import Verdict
-from seamtell.pipeline.answer_table import LIST_MARK
+from seamtell.pipeline.decisions.answer_table import LIST_MARK
+from seamtell.pipeline.decisions.trusted_model import TrustedModel
 from seamtell.pipeline.limits_file import Limits
 from seamtell.pipeline.settings import ReviewSettings
-from seamtell.pipeline.trusted_model import TrustedModel
 
 __all__ = ["NOT_DESCRIBED", "Decider", "SeamDecision"]
 

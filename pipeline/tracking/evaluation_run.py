@@ -7,7 +7,7 @@ from datetime import datetime
 from seamtell.pipeline.evaluation.files import EVALUATION_FILE, EVALUATION_PAGE, SECTIONS_FILE
 from seamtell.pipeline.evaluation.result import EvaluationResult, Scope
 from seamtell.pipeline.settings import Settings
-from seamtell.pipeline.tracking import record_evaluation
+from seamtell.pipeline.tracking.runs import record_evaluation
 from seamtell.pipeline.workspace import Workspace
 
 __all__ = ["track_evaluation"]

@@ -8,15 +8,15 @@ from pathlib import Path
 
 import pandas as pd
 
-from seamtell.pipeline.atomic import storage_errors, write_table_atomically
 from seamtell.pipeline.errors import BadInput, StorageProblem
+from seamtell.pipeline.files.atomic import storage_errors, write_table_atomically
+from seamtell.pipeline.files.locking import workspace_lock
 from seamtell.pipeline.ingest.reasons import WHAT_TO_DO, InputRejected, ReasonCode
 from seamtell.pipeline.ingest.report import IngestReport
-from seamtell.pipeline.locking import workspace_lock
-from seamtell.pipeline.rejected import InputKind, RejectedRow, RejectedTable, Status
-from seamtell.pipeline.section_rows import SECTION_COLUMNS, Section, check_section, read_section_texts
 from seamtell.pipeline.settings import read_settings
-from seamtell.pipeline.store import SeamStore
+from seamtell.pipeline.store.rejected import InputKind, RejectedRow, RejectedTable, Status
+from seamtell.pipeline.store.seam_store import SeamStore
+from seamtell.pipeline.store.section_rows import SECTION_COLUMNS, Section, check_section, read_section_texts
 from seamtell.pipeline.workspace import Workspace
 
 __all__ = ["SECTIONS_FILE", "add_sections", "read_sections"]

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from seamtell.pipeline.export_text import spreadsheet_safe
+from seamtell.pipeline.files.export_text import spreadsheet_safe
 
 
 # The starting characters are those of the OWASP page on CSV injection (from memory).

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from seamtell.models.labelled_table import LabelledTable
 from seamtell.pipeline.labelled import Labelled
 from seamtell.pipeline.settings import Settings
-from seamtell.pipeline.tracking import RunRecord
+from seamtell.pipeline.tracking.runs import RunRecord
 from seamtell.pipeline.version import software_version
 
 if TYPE_CHECKING:

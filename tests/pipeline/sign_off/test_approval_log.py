@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from seamtell.pipeline.approval_log import (
+from seamtell.pipeline.errors import BadInput, Refused, StorageProblem
+from seamtell.pipeline.sign_off.approval_log import (
     FIRST_PREVIOUS,
     Action,
     ModelState,
@@ -23,7 +24,6 @@ from seamtell.pipeline.approval_log import (
     model_states,
     read_log,
 )
-from seamtell.pipeline.errors import BadInput, Refused, StorageProblem
 from seamtell.pipeline.workspace import Workspace
 
 

@@ -16,10 +16,10 @@ from hypothesis.extra import numpy as hnp
 
 from seamtell.features.contracts import SeamTrace
 from seamtell.pipeline.errors import BadInput, StorageProblem
-from seamtell.pipeline.store import METADATA_COLUMNS, SeamStore
-from seamtell.pipeline.store_manifest import read_manifest
-from seamtell.pipeline.store_rows import content_sha256
-from seamtell.pipeline.store_writer import StoreWriter
+from seamtell.pipeline.store.manifest import read_manifest
+from seamtell.pipeline.store.rows import content_sha256
+from seamtell.pipeline.store.seam_store import METADATA_COLUMNS, SeamStore
+from seamtell.pipeline.store.writer import StoreWriter
 
 
 def trace(seam_id="S1", hours=0, line="L1", seed=0, n=50, **changes) -> SeamTrace:

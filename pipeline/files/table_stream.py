@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from uuid import uuid4
 
-from seamtell.pipeline.atomic import TEMPORARY_PREFIX, make_folder, storage_errors
+from seamtell.pipeline.files.atomic import TEMPORARY_PREFIX, make_folder, storage_errors
 
 if TYPE_CHECKING:
     import pandas as pd

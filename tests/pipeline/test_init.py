@@ -9,7 +9,7 @@ from seamtell.pipeline.ingest.profile_choice import choose_profile
 from seamtell.pipeline.init import default_file, init_workspace
 from seamtell.pipeline.limits_file import read_limits
 from seamtell.pipeline.settings import Settings, read_settings
-from seamtell.pipeline.store import SeamStore
+from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.workspace import find_workspace
 
 

@@ -1,7 +1,7 @@
 """Experiment tracking: every training and evaluation, on a server or in a file of the workspace.
 
-One road for all: a run is spooled to the outbox (`tracking_outbox`), then sent
-(`tracking_server`). When the server cannot be reached, the run waits there and
+One road for all: a run is spooled to the outbox (`outbox`), then sent
+(`server`). When the server cannot be reached, the run waits there and
 nothing else is held up; ``seamtell track push`` sends it later.
 """
 
@@ -13,10 +13,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from seamtell.pipeline.atomic import make_folder, storage_errors
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.files.atomic import make_folder, storage_errors
 from seamtell.pipeline.settings import Settings
-from seamtell.pipeline.tracking_outbox import (
+from seamtell.pipeline.tracking.outbox import (
     ItemKind,
     SpooledItem,
     mark_sent,
@@ -190,7 +190,7 @@ def load_tracked_model(ws: Workspace, settings: Settings, alias: str = APPROVED)
     BadInput
         The server cannot be reached, or knows no such alias.
     """
-    from seamtell.pipeline.tracking_server import ServerProblem, load_pyfunc
+    from seamtell.pipeline.tracking.server import ServerProblem, load_pyfunc
 
     try:
         return load_pyfunc(ws, settings.track, alias)
@@ -203,7 +203,7 @@ def load_tracked_model(ws: Workspace, settings: Settings, alias: str = APPROVED)
 
 
 def _push_locked(ws: Workspace, settings: Settings) -> PushResult:
-    from seamtell.pipeline.tracking_server import NotSent, ServerProblem, tracking_server
+    from seamtell.pipeline.tracking.server import NotSent, ServerProblem, tracking_server
 
     todo = waiting(ws)
     if not todo:

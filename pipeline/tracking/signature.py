@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
-from seamtell.pipeline.answer_table import ANSWER_COLUMNS
+from seamtell.pipeline.decisions.answer_table import ANSWER_COLUMNS
 
 if TYPE_CHECKING:
     from seamtell.models.flaw_model import FlawModel

@@ -14,8 +14,8 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-from seamtell.pipeline.atomic import copy_addressed, storage_errors, write_bytes_atomically
 from seamtell.pipeline.errors import StorageProblem
+from seamtell.pipeline.files.atomic import copy_addressed, storage_errors, write_bytes_atomically
 
 __all__ = [
     "CONFLICT_REASONS",

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from seamtell.pipeline.criteria import Criterion, explain, read_criteria
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.sign_off.criteria import Criterion, explain, read_criteria
 
 GOOD = """
 [[criterion]]

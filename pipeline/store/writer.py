@@ -15,11 +15,11 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from seamtell.features.contracts import SeamTrace
-from seamtell.pipeline.atomic import TEMPORARY_PREFIX, storage_errors, write_bytes_atomically
 from seamtell.pipeline.errors import BadInput
-from seamtell.pipeline.store import SeamStore
-from seamtell.pipeline.store_manifest import Manifest, Part, read_manifest, write_manifest
-from seamtell.pipeline.store_rows import StoredSeam, content_sha256, part_bytes, traces_of
+from seamtell.pipeline.files.atomic import TEMPORARY_PREFIX, storage_errors, write_bytes_atomically
+from seamtell.pipeline.store.manifest import Manifest, Part, read_manifest, write_manifest
+from seamtell.pipeline.store.rows import StoredSeam, content_sha256, part_bytes, traces_of
+from seamtell.pipeline.store.seam_store import SeamStore
 
 __all__ = ["COMMIT_SEAMS", "StoreWriter"]
 

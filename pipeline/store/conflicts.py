@@ -9,13 +9,13 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.files.locking import workspace_lock
 from seamtell.pipeline.ingest.reasons import WHAT_TO_DO, ReasonCode
-from seamtell.pipeline.locking import workspace_lock
-from seamtell.pipeline.rejected import InputKind, RejectedRow, RejectedTable, Status
 from seamtell.pipeline.settings import read_settings
-from seamtell.pipeline.store import SeamStore
-from seamtell.pipeline.store_rows import StoredSeam, content_sha256, part_bytes, traces_of
-from seamtell.pipeline.store_writer import StoreWriter
+from seamtell.pipeline.store.rejected import InputKind, RejectedRow, RejectedTable, Status
+from seamtell.pipeline.store.rows import StoredSeam, content_sha256, part_bytes, traces_of
+from seamtell.pipeline.store.seam_store import SeamStore
+from seamtell.pipeline.store.writer import StoreWriter
 from seamtell.pipeline.workspace import Workspace
 
 __all__ = ["Keep", "Settled", "keep_conflict"]

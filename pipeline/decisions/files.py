@@ -15,11 +15,11 @@ from typing import TYPE_CHECKING
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from seamtell.pipeline.answer_table import ANSWER_COLUMNS, LIST_MARK, answer_table
-from seamtell.pipeline.atomic import make_folder, storage_errors, write_bytes_atomically
+from seamtell.pipeline.decisions.answer_table import ANSWER_COLUMNS, LIST_MARK, answer_table
+from seamtell.pipeline.decisions.seam_decision import SeamDecision
 from seamtell.pipeline.errors import BadInput
-from seamtell.pipeline.seam_decision import SeamDecision
-from seamtell.pipeline.table_stream import TableStream, stream_table
+from seamtell.pipeline.files.atomic import make_folder, storage_errors, write_bytes_atomically
+from seamtell.pipeline.files.table_stream import TableStream, stream_table
 from seamtell.pipeline.workspace import Workspace
 
 if TYPE_CHECKING:

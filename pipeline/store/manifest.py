@@ -12,8 +12,8 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 
-from seamtell.pipeline.atomic import storage_errors, write_bytes_atomically
 from seamtell.pipeline.errors import BadInput, StorageProblem
+from seamtell.pipeline.files.atomic import storage_errors, write_bytes_atomically
 
 __all__ = ["MANIFEST_FILE", "STORE_SCHEMA_VERSION", "Manifest", "Part", "read_manifest", "write_manifest"]
 

@@ -9,7 +9,7 @@ from seamtell.features.descriptors import registry
 from seamtell.features.errors import SeamtellError
 from seamtell.models.errors import ModelRefused
 from seamtell.models.reasons import Reason
-from seamtell.pipeline.approval_log import approved_model
+from seamtell.pipeline.sign_off.approval_log import approved_model
 from seamtell.pipeline.workspace import Workspace
 
 if TYPE_CHECKING:

@@ -17,9 +17,9 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from seamtell.pipeline.mlflow_noise import without_mlflow_noise
 from seamtell.pipeline.settings import TrackSettings
-from seamtell.pipeline.tracking_outbox import ItemKind, SpooledItem, Waiting
+from seamtell.pipeline.tracking.mlflow_noise import without_mlflow_noise
+from seamtell.pipeline.tracking.outbox import ItemKind, SpooledItem, Waiting
 from seamtell.pipeline.workspace import Workspace
 
 __all__ = ["NotSent", "ServerProblem", "TrackingServer", "load_pyfunc", "tracking_server"]
@@ -250,7 +250,7 @@ class TrackingServer:
         """Store the model as a script with its folder, and register it."""
         from seamtell.models.errors import ModelRefused
         from seamtell.models.model_file import load_model, model_digest
-        from seamtell.pipeline.tracking_signature import input_example, model_signature, requirements
+        from seamtell.pipeline.tracking.signature import input_example, model_signature, requirements
 
         folder = self._ws.models_dir / item.model_id
         try:
@@ -263,7 +263,7 @@ class TrackingServer:
         with self._mlflow.start_run(run_id=run_id, nested=True):
             info = self._mlflow.pyfunc.log_model(
                 name=_MODEL_NAME,
-                python_model=str(Path(__file__).with_name("tracking_model.py")),
+                python_model=str(Path(__file__).with_name("stored_model.py")),
                 artifacts={"model_folder": str(folder)},
                 signature=model_signature(model),
                 input_example=input_example(model),

@@ -24,7 +24,7 @@ from seamtell.pipeline.evaluation.scopes import CLASS_LEFT_OUT, Scopes, read_spl
 from seamtell.pipeline.labelled import Labelled, descriptor_values, load_labelled
 from seamtell.pipeline.limits_file import Limits, read_limits
 from seamtell.pipeline.settings import Settings, read_settings
-from seamtell.pipeline.store import SeamStore
+from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.training_files import Split
 from seamtell.pipeline.verified_model import load_verified_model
 from seamtell.pipeline.workspace import Workspace

@@ -14,9 +14,9 @@ import pyarrow.parquet as pq
 
 from seamtell.features.contracts import SeamTrace
 from seamtell.pipeline.errors import BadInput, StorageProblem
-from seamtell.pipeline.rejected import open_conflicts
-from seamtell.pipeline.store_manifest import Manifest, Part, read_manifest
-from seamtell.pipeline.store_rows import SCALAR_COLUMNS, traces_of
+from seamtell.pipeline.store.manifest import Manifest, Part, read_manifest
+from seamtell.pipeline.store.rejected import open_conflicts
+from seamtell.pipeline.store.rows import SCALAR_COLUMNS, traces_of
 
 __all__ = ["METADATA_COLUMNS", "SeamStore"]
 

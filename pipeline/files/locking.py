@@ -7,8 +7,8 @@ from contextlib import contextmanager
 
 from filelock import FileLock, Timeout
 
-from seamtell.pipeline.atomic import storage_errors
 from seamtell.pipeline.errors import WorkspaceBusy
+from seamtell.pipeline.files.atomic import storage_errors
 from seamtell.pipeline.workspace import Workspace
 
 __all__ = ["workspace_lock"]

@@ -1,0 +1,1 @@
+"""From a batch of seams to decision files, under the limit rule."""

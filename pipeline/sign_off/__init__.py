@@ -1,0 +1,1 @@
+"""What approval asks for, and the log of who approved what."""

@@ -1,0 +1,1 @@
+"""What a workspace keeps: seams, sections, rejected input, conflicts."""

@@ -1,0 +1,1 @@
+"""Experiment tracking: what is kept of each run, the outbox, and the server."""
