@@ -6,6 +6,8 @@ the time, the workspace or the model's number.
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -112,10 +114,11 @@ def train(ws: Workspace, *, now: datetime) -> TrainResult:
     settings = read_settings(ws.settings_path)
     with workspace_lock(ws):
         labelled = load_labelled(ws, settings)
+        _check_enough(Counter(labelled.table.truths.tolist()), settings.train)
         split = split_sections(labelled.matched, settings.train.holdout_share)
         table = labelled.table.rows(np.isin(labelled.table.section_ids, split.training_section_ids))
         counts = _class_counts(labelled.matched, split, table, settings.train)
-        _check_enough(counts, settings.train)
+        _check_enough({count.flaw: count.fitted for count in counts}, settings.train)
         result = train_flaw_model(table, _plan(settings.train))
         files = _files(result, split)
         model_id = next_model_id(ws)
@@ -204,14 +207,16 @@ def _class_counts(
     return tuple(counts)
 
 
-def _check_enough(counts: tuple[ClassCount, ...], settings: TrainSettings) -> None:
+def _check_enough(fitted: Mapping[str, int], settings: TrainSettings) -> None:
     """Refuse to train on fewer than two classes, and say what is missing of each."""
-    if sum(count.missing == 0 for count in counts) >= 2:
+    least = settings.min_sections_per_class
+    missing = {flaw.value: max(0, least - fitted.get(flaw.value, 0)) for flaw in Flaw}
+    if sum(count == 0 for count in missing.values()) >= 2:
         return
-    needs = ", ".join(f"{count.flaw} {count.missing} more" for count in counts if count.missing)
+    needs = ", ".join(f"{flaw} {count} more" for flaw, count in missing.items() if count)
     raise BadInput(
-        "too few sections to train: at least two classes need "
-        f"{settings.min_sections_per_class} older sections each that meet an indication",
+        f"too few sections to train: at least two classes need {least} older sections each that meet "
+        "an indication",
         where="sections",
         do=f"cut and add sections ({needs}); a part of the newest is always held out",
     )

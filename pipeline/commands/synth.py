@@ -64,5 +64,6 @@ def synth_command(
     console.say("All of it is invented: no real shop, no measurement.")
     console.next_step(
         f"seamtell init WORKSPACE, copy {result.limits_path.name} into it and {result.profile_path.name} "
-        "into its profiles/, then seamtell ingest"
+        f"into its profiles/, then there: seamtell ingest {result.traces_dir} --profile "
+        f"{result.profile_path.stem}, and seamtell ingest {result.parquet_path} --profile default"
     )
