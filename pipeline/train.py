@@ -114,7 +114,9 @@ def train(ws: Workspace, *, now: datetime) -> TrainResult:
     settings = read_settings(ws.settings_path)
     with workspace_lock(ws):
         labelled = load_labelled(ws, settings)
-        _check_enough(Counter(labelled.table.truths.tolist()), settings.train)
+        if labelled.matched["group"].nunique() < 2:
+            # Nothing can be held out; how many sections are missing says more than that.
+            _check_enough(Counter(labelled.table.truths.tolist()), settings.train)
         split = split_sections(labelled.matched, settings.train.holdout_share)
         table = labelled.table.rows(np.isin(labelled.table.section_ids, split.training_section_ids))
         counts = _class_counts(labelled.matched, split, table, settings.train)

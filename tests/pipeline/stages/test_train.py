@@ -177,6 +177,15 @@ def test_too_few_sections_say_what_is_missing_of_each_class(
     assert not untrained_copy.models_dir.exists()
 
 
+def test_a_single_section_says_what_is_missing_and_not_that_it_cannot_be_split(
+    untrained_copy: Workspace, now: datetime
+) -> None:
+    path = next(untrained_copy.sections_dir.glob("*.parquet"))
+    pd.read_parquet(path).query("flaw == 'pinhole'").head(1).to_parquet(path)
+    with pytest.raises(BadInput, match=r"too few sections to train.*edge_notch 8 more"):
+        train(untrained_copy, now=now)
+
+
 def test_training_waits_for_nobody_when_the_workspace_is_held(
     untrained_copy: Workspace, now: datetime
 ) -> None:
