@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import os
 import sys
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from seamtell.features.errors import SeamtellError
 from seamtell.pipeline import console
@@ -18,7 +19,34 @@ from seamtell.pipeline.commands import COMMAND_AREAS
 
 __all__ = ["app", "main"]
 
+
+class _ReaderGone(Exception):
+    """Whoever read the output has had enough (`| head`)."""
+
+
+class _Commands(TyperGroup):
+    """All commands; the output is flushed while a failure of it can still be told."""
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run a command.
+
+        The library below would end the process with 1, a fault of seamtell, when the
+        reader is gone, and without a word when the user stops it.
+        """
+        try:
+            try:
+                return super().invoke(ctx)
+            finally:
+                sys.stdout.flush()
+        except BrokenPipeError:
+            raise _ReaderGone from None
+        except KeyboardInterrupt:
+            console.error("stopped by the user; what was finished is kept, run the same command again")
+            raise typer.Exit(130) from None
+
+
 app = typer.Typer(
+    cls=_Commands,
     name="seamtell",
     help="Name the flaw behind each indication of a welded seam. An aid to a qualified person: "
     "the limit rule stays in charge and nothing here releases a weld.",
@@ -50,21 +78,19 @@ def _global_options(
 
 def main() -> None:
     """Run the console script and turn what a user can cause into one line and an exit code."""
+    # Without a standard output (`>&-`) there is nothing to print to, and still a job to do.
+    sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
     try:
         app()
     except SeamtellError as problem:
         console.error(str(problem))
         sys.exit(getattr(problem, "exit_code", console.ExitCode.BAD_INPUT))
-    except BrokenPipeError:
-        # The reader went away (`| head`): not an error; keep the interpreter from flushing again.
+    except _ReaderGone:
+        # Not an error; keep the interpreter from flushing again.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(console.ExitCode.DONE)
     except OSError as problem:
-        place = f"{problem.filename}: " if problem.filename else ""
-        console.error(
-            f"{place}{problem.strerror or problem}. To do: free space or choose a folder you may write to"
-        )
+        from seamtell.pipeline.files.atomic import storage_problem
+
+        console.error(str(storage_problem(str(problem.filename or ""), problem)))
         sys.exit(console.ExitCode.STORAGE)
-    except KeyboardInterrupt:
-        console.error("stopped by the user; what was finished is kept, run the same command again")
-        sys.exit(130)

@@ -107,8 +107,10 @@ def print_table(
         table.add_row(*(Text(_plain(cell)) for cell in row))
     # Piped output must not be cut to 80 columns: a script reads it.
     console = Console() if sys.stdout.isatty() else Console(width=240)
-    console.print(table)
-    console.print()
+    with console.capture() as drawn:
+        console.print(table)
+    # Printed by ourselves: the library ends the process when the reader has gone away.
+    print(drawn.get())
 
 
 @contextmanager

@@ -116,7 +116,7 @@ def describe(ws: Workspace, out: Path | None = None, *, workers: int = 1) -> Des
     Raises
     ------
     BadInput
-        The store is empty, or the limit file cannot be read.
+        The store is empty, the limit file cannot be read, or `out` is no name of a Parquet file.
     StorageProblem
         The file cannot be written; an older one is then untouched.
     """
@@ -128,6 +128,10 @@ def describe(ws: Workspace, out: Path | None = None, *, workers: int = 1) -> Des
     if path.is_dir():
         raise BadInput(
             "is a folder, expected a file to write", where=str(path), do="say --out DIR/FILE.parquet"
+        )
+    if path.suffix.lower() != ".parquet":
+        raise BadInput(
+            f"got '{path.suffix}', expected .parquet", where=str(path), do="end the file name with .parquet"
         )
     job = _Job.of(ws)
     n_indications = 0

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.versioned_toml import first_complaint, read_versioned_toml
+from seamtell.pipeline.workspace import WORKSPACE_SCHEMA_VERSION
 
 __all__ = [
     "SETTINGS_SCHEMA_VERSION",
@@ -24,7 +25,7 @@ __all__ = [
     "read_settings",
 ]
 
-SETTINGS_SCHEMA_VERSION = 1
+SETTINGS_SCHEMA_VERSION = WORKSPACE_SCHEMA_VERSION
 
 
 class _Section(BaseModel):
@@ -38,6 +39,12 @@ class DescribeSettings(_Section):
     """An indication needs one sample this many noise units above the baseline."""
     leave_sigma: float = Field(default=2.5, gt=0)
     """It extends to where the excursion falls below this many noise units."""
+
+    @model_validator(mode="after")
+    def _leave_below_enter(self) -> DescribeSettings:
+        if self.leave_sigma > self.enter_sigma:
+            raise ValueError("leave_sigma is above enter_sigma")
+        return self
 
 
 class MatchSettings(_Section):

@@ -7,11 +7,12 @@ from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
+from pydantic_core import ErrorDetails
 
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.files.atomic import storage_errors
 
-__all__ = ["first_complaint", "read_versioned_toml"]
+__all__ = ["complaint_text", "first_complaint", "main_complaint", "read_versioned_toml"]
 
 
 def read_versioned_toml(path: Path, *, what: str, version: int) -> tuple[dict[str, Any], bytes]:
@@ -33,7 +34,7 @@ def read_versioned_toml(path: Path, *, what: str, version: int) -> tuple[dict[st
     Raises
     ------
     BadInput
-        Missing, not TOML, or of a newer schema version.
+        Missing, not TOML, no proper schema version, or a newer one.
     """
     if not path.is_file():
         raise BadInput(f"no {what}", where=str(path), do="write one; 'seamtell init' shows an example")
@@ -46,7 +47,13 @@ def read_versioned_toml(path: Path, *, what: str, version: int) -> tuple[dict[st
             f"not readable as TOML: {problem}", where=str(path), do="mend the line named"
         ) from None
     stated = document.get("schema_version", version)
-    if isinstance(stated, int) and stated > version:
+    if not isinstance(stated, int) or stated < 1:
+        raise BadInput(
+            f"schema_version {stated!r} is not a whole number from 1",
+            where=str(path),
+            do=f"write schema_version = {version}",
+        )
+    if stated > version:
         raise BadInput(
             f"the {what} has schema version {stated}, this seamtell knows {version}",
             where=str(path),
@@ -55,9 +62,20 @@ def read_versioned_toml(path: Path, *, what: str, version: int) -> tuple[dict[st
     return document, data
 
 
+def main_complaint(problem: ValidationError) -> ErrorDetails:
+    """The complaint to show: a key that nobody knows, if any, since it may be a missing one misspelt."""
+    complaints = problem.errors()
+    return next((one for one in complaints if one["type"] == "extra_forbidden"), complaints[0])
+
+
 def first_complaint(problem: ValidationError) -> str:
-    """Name the first wrong key and what is wrong with it."""
-    first = problem.errors()[0]
+    """Name one wrong key and what is wrong with it."""
+    first = main_complaint(problem)
     key = ".".join(str(part) for part in first["loc"])
-    message = first["msg"].removeprefix("Value error, ")
-    return f"key '{key}': {message}" if key else message
+    return f"key '{key}': {complaint_text(first)}" if key else complaint_text(first)
+
+
+def complaint_text(complaint: ErrorDetails) -> str:
+    """What is wrong with one key, in plain words."""
+    plain = {"extra_forbidden": "there is no such key", "missing": "is missing"}
+    return plain.get(complaint["type"], complaint["msg"].removeprefix("Value error, "))

@@ -7,9 +7,11 @@ from pathlib import Path
 
 from seamtell.pipeline.errors import BadInput
 
-__all__ = ["SETTINGS_FILE", "Workspace", "find_workspace"]
+__all__ = ["SETTINGS_FILE", "WORKSPACE_SCHEMA_VERSION", "Workspace", "find_workspace"]
 
 SETTINGS_FILE = "seamtell.toml"
+WORKSPACE_SCHEMA_VERSION = 1
+"""Layout of a workspace, stated in its settings file."""
 
 
 @dataclass(frozen=True)
@@ -95,20 +97,31 @@ def find_workspace(start: Path | None = None, *, explicit: Path | None = None) -
     Raises
     ------
     BadInput
-        No ``seamtell.toml`` there or in any parent.
+        No ``seamtell.toml`` there or in any parent, or one of a newer seamtell.
     """
     if explicit is not None:
         if not (explicit / SETTINGS_FILE).is_file():
             raise BadInput(
                 f"no {SETTINGS_FILE} here", where=str(explicit), do=f"run 'seamtell init {explicit}' first"
             )
-        return Workspace(explicit.resolve())
+        return _of_this_version(Workspace(explicit.resolve()))
     here = (start or Path.cwd()).resolve()
     for folder in (here, *here.parents):
         if (folder / SETTINGS_FILE).is_file():
-            return Workspace(folder)
+            return _of_this_version(Workspace(folder))
     raise BadInput(
         f"no workspace: no {SETTINGS_FILE} in this folder or any above it",
         where=str(here),
         do="run 'seamtell init DIR', or say --workspace DIR",
     )
+
+
+def _of_this_version(workspace: Workspace) -> Workspace:
+    """Refuse a workspace of a newer seamtell before any command reads its stores.
+
+    The keys of the settings are not looked at here: a command that needs none of them still runs.
+    """
+    from seamtell.pipeline.versioned_toml import read_versioned_toml
+
+    read_versioned_toml(workspace.settings_path, what="workspace", version=WORKSPACE_SCHEMA_VERSION)
+    return workspace

@@ -59,11 +59,19 @@ def ingest(
     if as_json:
         console.print_json(report.as_document())
     else:
-        console.say(f"Read {report.files} files with input profile '{report.profile}'.")
+        console.say(_read_line(report))
         print_report(report, "seams")
         if not report.has_rejections:
             console.next_step("seamtell sections add FILE, or seamtell describe")
     _end(report)
+
+
+def _read_line(report: IngestReport) -> str:
+    files = f"{report.files} file{'' if report.files == 1 else 's'}"
+    line = f"Read {files} with input profile '{report.profile}'"
+    if report.contract_files:
+        line += f"; Parquet in the contract layout, read so: {report.contract_files}"
+    return f"{line}."
 
 
 def print_report(report: IngestReport, things: str) -> None:
@@ -119,16 +127,19 @@ def profile_check(
 
     ws = find_workspace(explicit=workspace)
     chosen = choose_profile(ws, profile)
-    checks = check_profile(file, chosen.profile, read_limits(ws.limits_path))
-    console.say(f"{file} with input profile '{chosen.name}'")
+    own = chosen.for_file(file)
+    checks = check_profile(file, own, read_limits(ws.limits_path))
+    name = f"input profile '{chosen.name}'" if own is chosen.profile else "the contract layout"
+    console.say(f"{file} with {name}")
     console.say()
     for check in checks:
         _print_check(check)
+    follow = f" --profile {profile}" if profile else ""
     failed = any(check.problem is not None for check in checks)
     if failed:
-        console.next_step(f"mend the profile or the file, then: seamtell profile check {file}")
+        console.next_step(f"mend the profile or the file, then: seamtell profile check {file}{follow}")
         raise typer.Exit(console.ExitCode.BAD_INPUT)
-    console.next_step(f"seamtell ingest {file.parent}")
+    console.next_step(f"seamtell ingest {file.parent}{follow}")
 
 
 def _print_check(check: ProfileCheck) -> None:

@@ -63,7 +63,6 @@ def synth_command(
         console.warn(f"{sections} sections wanted, the traces show only enough for {result.sections}")
     console.say("All of it is invented: no real shop, no measurement.")
     console.next_step(
-        f"seamtell init WORKSPACE, copy {result.limits_path.name} into it and {result.profile_path.name} "
-        f"into its profiles/, then there: seamtell ingest {result.traces_dir} --profile "
-        f"{result.profile_path.stem}, and seamtell ingest {result.parquet_path} --profile default"
+        f"seamtell init WORKSPACE, copy {result.limits_path} into it and {result.profile_path} into its "
+        f"profiles/, then: seamtell ingest {result.traces_dir} {result.parquet_path} --workspace WORKSPACE"
     )

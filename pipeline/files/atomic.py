@@ -26,6 +26,7 @@ __all__ = [
     "copy_addressed",
     "make_folder",
     "storage_errors",
+    "storage_problem",
     "write_bytes_atomically",
     "write_table_atomically",
 ]
@@ -41,6 +42,11 @@ _ADVICE = {
     errno.EDQUOT: ("the disk quota is used up", "free space, then run the same command again"),
     errno.EROFS: ("the disk is read-only", "mount it writable, or use a workspace elsewhere"),
     errno.EACCES: ("no permission", "let your user write to this folder, or use a workspace elsewhere"),
+    errno.ENOTDIR: ("part of this path is a file, not a folder", "choose another place"),
+    errno.EEXIST: ("a file stands where a folder is needed", "choose another place"),
+    errno.EISDIR: ("a folder stands where a file is needed", "choose another name"),
+    errno.ENOENT: ("no such file or folder", "mend the path"),
+    errno.ENAMETOOLONG: ("the name is too long for this disk", "choose a shorter one"),
     errno.EPERM: ("no permission", "let your user write to this folder, or use a workspace elsewhere"),
 }
 
@@ -51,11 +57,16 @@ def storage_errors(path: Path) -> Iterator[None]:
     try:
         yield
     except OSError as problem:
-        what, todo = _ADVICE.get(
-            problem.errno or 0,
-            (f"the disk answers '{problem.strerror or problem}'", "look after the disk, then run again"),
-        )
-        raise StorageProblem(what, where=str(path), do=todo) from problem
+        raise storage_problem(str(path), problem) from problem
+
+
+def storage_problem(where: str, problem: OSError) -> StorageProblem:
+    """What the operating system refused, in plain words and with advice."""
+    what, todo = _ADVICE.get(
+        problem.errno or 0,
+        (f"the disk answers '{problem.strerror or problem}'", "look after the disk, then run again"),
+    )
+    return StorageProblem(what, where=where, do=todo)
 
 
 def make_folder(path: Path) -> None:

@@ -13,7 +13,15 @@ import numpy as np
 from seamtell.pipeline.ingest.profile import Profile
 from seamtell.pipeline.ingest.reasons import InputRejected, ReasonCode
 
-__all__ = ["MAX_FILE_BYTES", "MAX_LINE_BYTES", "TextLayout", "lay_out", "read_bounded", "split_fields"]
+__all__ = [
+    "MAX_FILE_BYTES",
+    "MAX_LINE_BYTES",
+    "TextLayout",
+    "lay_out",
+    "read_bounded",
+    "split_fields",
+    "without_quotes",
+]
 
 MAX_FILE_BYTES = 64 << 20
 """A text file holds one seam; nothing longer than this is read."""
@@ -190,7 +198,7 @@ def _line_at(data: bytes, position: int) -> tuple[bytes, int]:
 
 
 def _key_and_value(line: bytes, profile: Profile) -> tuple[str, str] | None:
-    text = line.decode("utf-8").strip()[:MAX_HEADER_LINE]
+    text = without_quotes(line.decode("utf-8").strip()[:MAX_HEADER_LINE], profile.file.delimiter)
     match = profile.header_regex.match(text)
     if match is None:
         return None
@@ -198,6 +206,19 @@ def _key_and_value(line: bytes, profile: Profile) -> tuple[str, str] | None:
     # A spreadsheet writes a header line with the empty fields of its row, and quotes what holds a comma.
     value = re.sub(rf"[{re.escape(profile.file.delimiter)}\s]+$", "", value).strip('"')
     return (match["key"] or "").strip().strip('"'), value
+
+
+def without_quotes(line: str, delimiter: str) -> str:
+    """A header line as it was before a spreadsheet put every field of it in quotes.
+
+    Examples
+    --------
+    >>> without_quotes('"Seam ID","E-1",""', ",")
+    'Seam ID,E-1,'
+    """
+    if not line.startswith('"'):
+        return line
+    return delimiter.join(next(csv.reader([line], delimiter=delimiter), []))
 
 
 def _without_trailing_empty(fields: list[str]) -> list[str]:

@@ -9,7 +9,7 @@ from pathlib import Path
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.workspace import Workspace
 
-__all__ = ["TRACE_SUFFIXES", "find_trace_files"]
+__all__ = ["TRACE_SUFFIXES", "find_trace_files", "require_file"]
 
 TRACE_SUFFIXES = (".csv", ".txt", ".parquet")
 
@@ -28,6 +28,19 @@ def find_trace_files(workspace: Workspace | None, paths: Sequence[Path]) -> list
     for path in paths:
         found.update(_expand(workspace, path))
     return sorted(found)
+
+
+def require_file(path: Path) -> None:
+    """Refuse what is not there, and a folder where one file is wanted.
+
+    Raises
+    ------
+    BadInput
+    """
+    if path.is_dir():
+        raise BadInput("a folder, expected one file", where=str(path), do="name a file in it")
+    if not path.is_file():
+        raise BadInput("no such file", where=str(path), do="mend the path")
 
 
 def _expand(workspace: Workspace | None, path: Path) -> list[Path]:

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from seamtell.pipeline.ingest.profile import METADATA_KEYS, REQUIRED_METADATA, Profile
 from seamtell.pipeline.ingest.reasons import InputRejected, ReasonCode
 
-__all__ = ["SeamMetadata", "from_file_name", "gather", "read_metadata"]
+__all__ = ["MAX_TEXT", "SeamMetadata", "from_file_name", "gather", "read_metadata"]
 
 MAX_TEXT = 200
 """Longest text of any metadata value, in characters."""
@@ -103,9 +103,9 @@ def read_metadata(metadata: Mapping[str, str], extra: Mapping[str, str], profile
     InputRejected
         Something required is missing, or a value cannot be read.
     """
-    for key in REQUIRED_METADATA:
-        if not metadata.get(key):
-            raise InputRejected(ReasonCode.MISSING_METADATA, f"no {key}")
+    missing = [key for key in REQUIRED_METADATA if not metadata.get(key)]
+    if missing:
+        raise InputRejected(ReasonCode.MISSING_METADATA, f"no {', '.join(missing)}")
     texts = {key: _text(key, metadata.get(key, "")) for key in ("seam_id", "line", "recipe", "coil", "shift")}
     return SeamMetadata(
         seam_id=texts["seam_id"],

@@ -28,11 +28,11 @@ from seamtell.pipeline.ingest.parquet_columns import (
     plan_parquet,
 )
 from seamtell.pipeline.ingest.parquet_samples import samples_a_row
-from seamtell.pipeline.ingest.profile import Profile
+from seamtell.pipeline.ingest.profile import REQUIRED_METADATA, Profile
 from seamtell.pipeline.ingest.raw_seam import ColumnPlan, RawSeam
 from seamtell.pipeline.ingest.reasons import InputRejected, ReasonCode
 
-__all__ = ["read_parquet_seams"]
+__all__ = ["fits_parquet", "read_parquet_seams"]
 
 BATCH_SEAMS = 256
 
@@ -55,6 +55,23 @@ def read_parquet_seams(path: Path, profile: Profile) -> Iterator[ReadItem]:
                 yield from samples_a_row(file, path.name, profile)
         except (pa.ArrowException, OSError, UnicodeDecodeError) as problem:
             raise InputRejected(ReasonCode.UNREADABLE_PARQUET, f"damaged: {_first_line(problem)}") from None
+
+
+def fits_parquet(path: Path, profile: Profile) -> bool:
+    """Whether a file has every column that a profile needs, by its schema alone.
+
+    Required metadata may also come from the profile's constants or from the file name.
+    """
+    try:
+        with _open(path) as file:
+            schema = file.schema_arrow
+        plan_parquet(schema, profile, lists=_has_lists(schema, profile))
+    except InputRejected:
+        return False
+    there = {profile.ours_by_shop_key.get(name.strip().casefold()) for name in schema.names}
+    there |= profile.constants.keys()
+    there |= profile.file_name_regex.groupindex.keys() if profile.file_name_regex else set()
+    return there >= set(REQUIRED_METADATA)
 
 
 def _open(path: Path) -> pq.ParquetFile:

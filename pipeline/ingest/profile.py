@@ -17,6 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from seamtell.features.contracts import CHANNELS
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.versioned_toml import first_complaint
 
 __all__ = [
     "CHANNEL_NAME",
@@ -262,10 +263,7 @@ def parse_profile(data: bytes, where: str) -> Profile:
     try:
         return Profile.model_validate(document)
     except ValidationError as problem:
-        first = problem.errors()[0]
-        key = ".".join(str(part) for part in first["loc"])
-        message = first["msg"].removeprefix("Value error, ")
-        raise BadInput(f"key '{key}': {message}", where=where, do="mend the key named") from None
+        raise BadInput(first_complaint(problem), where=where, do="mend the key named") from None
 
 
 def _compiled(pattern: str) -> re.Pattern[str]:

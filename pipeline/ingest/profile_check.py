@@ -11,9 +11,9 @@ from typing import Any
 from numpy.typing import NDArray
 
 from seamtell.features.contracts import SeamTrace
-from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.ingest.checks import to_trace
 from seamtell.pipeline.ingest.csv_text import lay_out, read_bounded
+from seamtell.pipeline.ingest.discover import require_file
 from seamtell.pipeline.ingest.profile import Profile
 from seamtell.pipeline.ingest.raw_seam import RawSeam
 from seamtell.pipeline.ingest.readers import read_seams
@@ -67,10 +67,9 @@ def check_profile(path: Path, profile: Profile, limits: Limits) -> tuple[Profile
     Raises
     ------
     BadInput
-        There is no such file.
+        There is no such file, or it is a folder.
     """
-    if not path.is_file():
-        raise BadInput("no such file", where=str(path), do="mend the path")
+    require_file(path)
     header, columns = _layout(path, profile)
     checks = []
     for item in islice(read_seams(path, profile), _SHOWN_SEAMS):

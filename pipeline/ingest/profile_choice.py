@@ -1,4 +1,4 @@
-"""Which input profile an ingest uses."""
+"""Which input profile an ingest uses, for the call and for each file of it."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from pathlib import Path
 
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.files.atomic import storage_errors
+from seamtell.pipeline.ingest.parquet_reader import fits_parquet
 from seamtell.pipeline.ingest.profile import Profile, parse_profile
 from seamtell.pipeline.init import DEFAULT_PROFILE_FILE, default_file
 from seamtell.pipeline.workspace import Workspace
@@ -16,10 +17,34 @@ __all__ = ["ChosenProfile", "choose_profile"]
 
 @dataclass(frozen=True)
 class ChosenProfile:
-    """A profile and the name to show for it."""
+    """A profile and the name to show for it.
+
+    Parameters
+    ----------
+    name : str
+    profile : Profile
+    named : bool
+        The user named it, so every file is read with it and with nothing else.
+    """
 
     name: str
     profile: Profile
+    named: bool = False
+
+    def for_file(self, path: Path) -> Profile:
+        """The profile to read one file with.
+
+        It is this one, but for a Parquet file that it cannot read and that holds the columns of the
+        contract: such a file says itself what it is. Where both could read it, the shop's own holds,
+        since its units may differ.
+        """
+        if self.named or path.suffix.lower() != ".parquet" or self.profile == _CONTRACT:
+            return self.profile
+        own = fits_parquet(path, self.profile)
+        return _CONTRACT if not own and fits_parquet(path, _CONTRACT) else self.profile
+
+
+_CONTRACT = Profile()
 
 
 def choose_profile(workspace: Workspace | None, wanted: str | None) -> ChosenProfile:
@@ -36,7 +61,7 @@ def choose_profile(workspace: Workspace | None, wanted: str | None) -> ChosenPro
     folder = workspace.profiles_dir if workspace else None
     if wanted is not None:
         path = _wanted_path(folder, wanted)
-        return ChosenProfile(path.stem, _read(path))
+        return ChosenProfile(path.stem, _read(path), named=True)
     own = sorted(folder.glob("*.toml")) if folder and folder.is_dir() else []
     further = [path for path in own if path.stem != "default"]
     if len(further) > 1:

@@ -17,6 +17,8 @@ import pyarrow.parquet as pq
 
 from seamtell.features.contracts import CHANNELS
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.ingest.csv_text import without_quotes
+from seamtell.pipeline.ingest.discover import require_file
 from seamtell.pipeline.ingest.profile import METADATA_KEYS, REQUIRED_METADATA, FileTable
 from seamtell.pipeline.ingest.profile_words import find_word, position_unit, time_format
 from seamtell.pipeline.ingest.reasons import InputRejected
@@ -66,8 +68,7 @@ def guess_profile(path: Path) -> GuessedProfile:
     BadInput
         No such file, or nothing in it that looks like a trace.
     """
-    if not path.is_file():
-        raise BadInput("no such file", where=str(path), do="mend the path")
+    require_file(path)
     draft = _Draft()
     draft.lines += ["# First input profile, inferred from one file.", "schema_version = 1"]
     draft.put("description", f"inferred from {''.join(c for c in path.name if c.isprintable())[:100]}")
@@ -108,9 +109,10 @@ def _header_pairs(shape: TextShape) -> tuple[str, dict[str, str]]:
         FileTable().header_pattern,
         rf"^[\W_]*(?P<key>[^{separator}]+?)\s*{separator}\s*(?P<value>.*)$",
     )
+    lines = [without_quotes(line.strip(), shape.delimiter) for line in shape.header]
     found = []
     for pattern in candidates:
-        matches = [re.match(pattern, line.strip()) for line in shape.header]
+        matches = [re.match(pattern, line) for line in lines]
         pairs = {
             match["key"].strip(): match["value"].strip(' "' + shape.delimiter) for match in matches if match
         }
@@ -247,7 +249,7 @@ def _guess_parquet(path: Path, draft: _Draft) -> None:
             schema = file.schema_arrow
     except (pa.ArrowException, OSError) as problem:
         raise BadInput(
-            f"no Parquet file: {str(problem)[:120]}", where=str(path), do="mend the path"
+            f"no Parquet file: {str(problem)[:120].rstrip('.')}", where=str(path), do="export the file again"
         ) from None
     lists = [f.name for f in schema if pa.types.is_list(f.type) or pa.types.is_large_list(f.type)]
     texts = [f.name for f in schema if not pa.types.is_nested(f.type)]

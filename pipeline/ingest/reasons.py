@@ -55,7 +55,7 @@ class ReasonCode(StrEnum):
 WHAT_TO_DO: Mapping[ReasonCode, str] = MappingProxyType(
     {
         ReasonCode.UNREADABLE_FILE: "check the permissions and the disk, then ingest it again",
-        ReasonCode.EMPTY: "export the seam again",
+        ReasonCode.EMPTY: "export it again",
         ReasonCode.FILE_TOO_LARGE: "export one seam a file, or use Parquet for many",
         ReasonCode.LINE_TOO_LONG: "check that this is a trace file with one sample a line",
         ReasonCode.BINARY_CONTENT: "export the trace as text or Parquet",

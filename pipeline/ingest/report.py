@@ -47,6 +47,8 @@ class IngestReport:
         Earlier rejections that this run settled.
     profile : str
         Input profile used; empty for sections.
+    contract_files : int
+        Parquet files read in the contract layout, because the profile did not fit them.
     rows : tuple of RejectedRow
         Every rejection and conflict of this run that is open.
     notes : tuple of NoteCount
@@ -59,6 +61,7 @@ class IngestReport:
     rejected: int
     resolved: int = 0
     profile: str = ""
+    contract_files: int = 0
     rows: tuple[RejectedRow, ...] = ()
     notes: tuple[NoteCount, ...] = ()
 

@@ -12,9 +12,10 @@ from seamtell.pipeline import console
 from seamtell.pipeline.files.locking import workspace_lock
 from seamtell.pipeline.ingest.checks import to_trace
 from seamtell.pipeline.ingest.discover import find_trace_files
+from seamtell.pipeline.ingest.metadata import MAX_TEXT
 from seamtell.pipeline.ingest.parquet_columns import ReadItem
 from seamtell.pipeline.ingest.profile import Profile
-from seamtell.pipeline.ingest.profile_choice import choose_profile
+from seamtell.pipeline.ingest.profile_choice import ChosenProfile, choose_profile
 from seamtell.pipeline.ingest.readers import read_seams
 from seamtell.pipeline.ingest.reasons import WHAT_TO_DO, InputRejected, Note, ReasonCode
 from seamtell.pipeline.ingest.report import IngestReport, NoteCount
@@ -47,7 +48,8 @@ def ingest(
     paths : sequence of Path
         Files, folders (searched through) and globs.
     profile : str, optional
-        Name of an input profile of the workspace, or a path.
+        Name of an input profile of the workspace, or a path. Without it the obvious one, but a Parquet
+        file that only the contract layout fits is read in that.
     commit_seams : int
         Seams between two commits; a kill costs at most these.
 
@@ -65,12 +67,12 @@ def ingest(
     limits = read_limits(workspace.limits_path)
     files = find_trace_files(workspace, paths)
     with workspace_lock(workspace):
-        run = _Run(workspace, chosen.profile, limits, commit_seams)
+        run = _Run(workspace, chosen, limits, commit_seams)
         with console.progress(files, "ingest", total=len(files)) as items:
             for path in items:
                 run.take_file(path)
         run.commit()
-        return run.report(len(files), chosen.name)
+        return run.report(len(files))
 
 
 @dataclass
@@ -78,14 +80,17 @@ class _FileOutcome:
     """What one file came to; used to settle earlier rejections once its seams are committed."""
 
     path: Path
+    profile: Profile
     accepted: set[str] = field(default_factory=set)
 
 
 class _Run:
     """State of one ingest under the lock."""
 
-    def __init__(self, workspace: Workspace, profile: Profile, limits: Limits, commit_seams: int) -> None:
-        self._profile = profile
+    def __init__(
+        self, workspace: Workspace, chosen: ChosenProfile, limits: Limits, commit_seams: int
+    ) -> None:
+        self._chosen = chosen
         self._limits = limits
         self._commit_seams = commit_seams
         self._writer = StoreWriter(workspace.traces_dir)
@@ -94,11 +99,13 @@ class _Run:
         self._rows: dict[tuple[str, ...], RejectedRow] = {}
         self._notes: dict[str, list[str]] = {}
         self._added = self._unchanged = self._conflicts = self._rejected = self._resolved = 0
+        self._contract_files = 0
 
     def take_file(self, path: Path) -> None:
         """Take every seam of one file."""
-        outcome = _FileOutcome(path)
-        for item in read_seams(path, self._profile):
+        outcome = _FileOutcome(path, self._chosen.for_file(path))
+        self._contract_files += outcome.profile is not self._chosen.profile
+        for item in read_seams(path, outcome.profile):
             self._take_item(item, outcome)
             if self._writer.n_waiting >= self._commit_seams:
                 self._commit_seams_only()
@@ -110,7 +117,7 @@ class _Run:
         self._settle()
         self._table.save()
 
-    def report(self, files: int, profile_name: str) -> IngestReport:
+    def report(self, files: int) -> IngestReport:
         """Sum the run up."""
         notes = (NoteCount(code, len(lines), lines[0]) for code, lines in sorted(self._notes.items()))
         return IngestReport(
@@ -120,7 +127,8 @@ class _Run:
             conflicts=self._conflicts,
             rejected=self._rejected,
             resolved=self._resolved,
-            profile=profile_name,
+            profile=self._chosen.name,
+            contract_files=self._contract_files,
             rows=tuple(self._rows.values()),
             notes=tuple(notes),
         )
@@ -136,9 +144,9 @@ class _Run:
             self._reject(item, raw, "", outcome)
             return
         try:
-            trace, notes = to_trace(raw, self._profile, self._limits)
+            trace, notes = to_trace(raw, outcome.profile, self._limits)
         except InputRejected as problem:
-            self._reject(item, problem, raw.metadata.get("seam_id", ""), outcome)
+            self._reject(item, problem, raw.metadata.get("seam_id", "")[:MAX_TEXT], outcome)
             return
         digest = content_sha256(trace)
         known = self._writer.digest_of(trace.seam_id)

@@ -12,7 +12,12 @@ from seamtell.features.contracts import Flaw
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.evaluation.intervals import DEFAULT_LEVEL
 from seamtell.pipeline.evaluation.result import Scope
-from seamtell.pipeline.versioned_toml import first_complaint, read_versioned_toml
+from seamtell.pipeline.versioned_toml import (
+    complaint_text,
+    first_complaint,
+    main_complaint,
+    read_versioned_toml,
+)
 
 __all__ = [
     "ALL_SECTIONS",
@@ -172,9 +177,9 @@ def read_criteria(path: Path) -> tuple[Criteria, str]:
 
 def _complaint(problem: ValidationError, document: dict[str, object]) -> str:
     """The first complaint, with the id of the criterion rather than its number."""
-    first = problem.errors()[0]
+    first = main_complaint(problem)
     where = list(first["loc"])
-    message = first["msg"].removeprefix("Value error, ")
+    message = complaint_text(first)
     listed = document.get("criterion")
     if len(where) >= 2 and where[0] == "criterion" and isinstance(listed, list) and isinstance(where[1], int):
         entry = listed[where[1]]

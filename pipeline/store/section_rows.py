@@ -131,7 +131,7 @@ def _parquet_rows(path: Path) -> list[tuple[int, dict[str, str]]]:
     try:
         table = pq.read_table(path)
     except (pa.ArrowException, OSError) as problem:
-        first = (str(problem).splitlines() or [""])[0][:200]
+        first = (str(problem).splitlines() or [""])[0][:200].rstrip(".")
         raise InputRejected(ReasonCode.UNREADABLE_PARQUET, f"damaged or no Parquet file: {first}") from None
     _check_columns(table.column_names)
     wanted = [name for name in SECTION_COLUMNS if name in table.column_names]

@@ -11,6 +11,7 @@ import pandas as pd
 from seamtell.pipeline.errors import BadInput, StorageProblem
 from seamtell.pipeline.files.atomic import storage_errors, write_table_atomically
 from seamtell.pipeline.files.locking import workspace_lock
+from seamtell.pipeline.ingest.discover import require_file
 from seamtell.pipeline.ingest.reasons import WHAT_TO_DO, InputRejected, ReasonCode
 from seamtell.pipeline.ingest.report import IngestReport
 from seamtell.pipeline.settings import read_settings
@@ -72,8 +73,7 @@ def add_sections(workspace: Workspace, path: Path, *, replace: bool = False) -> 
         As any writer.
     """
     read_settings(workspace.settings_path)
-    if not path.is_file():
-        raise BadInput("no such file", where=str(path), do="mend the path")
+    require_file(path)
     with workspace_lock(workspace):
         try:
             rows = list(read_section_texts(path))

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import errno
+import os
 import re
+import subprocess
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,6 +25,8 @@ dead_zone_start_mm = 5.0
 dead_zone_end_mm = 5.0
 beam_width_mm = 9.4
 """
+
+ENTRY = "from seamtell.pipeline.cli import main; main()"
 
 
 @dataclass(frozen=True)
@@ -148,16 +153,16 @@ def test_words_that_are_no_command_end_with_the_code_for_usage(seamtell: Call) -
 @pytest.mark.parametrize(
     ("number", "said"),
     [
-        (errno.ENOSPC, "No space left on device"),
-        (errno.EROFS, "Read-only file system"),
-        (errno.EACCES, "Permission denied"),
+        (errno.ENOSPC, "the disk is full"),
+        (errno.EROFS, "the disk is read-only"),
+        (errno.EACCES, "no permission"),
     ],
 )
 def test_a_disk_that_fails_where_nobody_expected_it_is_one_line_all_the_same(
     here: Workspace, seamtell: Call, monkeypatch: pytest.MonkeyPatch, number: int, said: str
 ) -> None:
     def fail(*_: object, **__: object) -> None:
-        raise OSError(number, said, "somewhere")
+        raise OSError(number, "as the system words it", "somewhere")
 
     monkeypatch.setattr("seamtell.pipeline.describe.describe", fail)
     ended = seamtell("describe")
@@ -176,3 +181,60 @@ def test_a_folder_that_cannot_be_written_is_one_line(
     monkeypatch.setattr(Path, "mkdir", refuse)
     words = {"init": ["new"], "synth": ["new", "--seams", "2", "--seed", "1"], "ingest": ["seam.csv"]}
     assert_one_line(seamtell(command, *words[command]), ExitCode.STORAGE)
+
+
+@pytest.mark.parametrize("command", ["descriptors", "criteria check", "log --json"])
+def test_a_reader_that_goes_away_is_no_fault(here: Workspace, command: str) -> None:
+    reading, writing = os.pipe()
+    os.close(reading)
+    ended = subprocess.run(
+        [sys.executable, "-c", ENTRY, *command.split()], stdout=writing, stderr=subprocess.PIPE, check=False
+    )
+    os.close(writing)
+    assert (ended.returncode, ended.stderr) == (ExitCode.DONE, b"")
+
+
+def test_output_that_finds_the_disk_full_is_one_line(here: Workspace) -> None:
+    with Path("/dev/full").open("wb") as full:
+        ended = subprocess.run(
+            [sys.executable, "-c", ENTRY, "log"], stdout=full, stderr=subprocess.PIPE, check=False
+        )
+    assert ended.returncode == ExitCode.STORAGE
+    assert ended.stderr.count(b"\n") == 1
+
+
+def test_without_a_standard_output_the_job_is_done_all_the_same(here: Workspace) -> None:
+    ended = subprocess.run(
+        ["sh", "-c", 'exec "$0" -c "$1" descriptors >&-', sys.executable, ENTRY],
+        stderr=subprocess.PIPE,
+        check=False,
+    )
+    assert (ended.returncode, ended.stderr) == (ExitCode.DONE, b"")
+
+
+def test_a_user_who_stops_a_command_is_told_so(
+    here: Workspace, seamtell: Call, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stop(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("seamtell.pipeline.describe.describe", stop)
+    ended = seamtell("describe")
+    assert ended.code == 130
+    assert ended.err.startswith("error: stopped by the user")
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("profile", "guess", "seam.csv", "--out", "garbage.csv/p.toml"), "a file stands where a folder"),
+        (("init", "garbage.csv/ws"), "part of this path is a file"),
+        (("init", "x" * 300), "the name is too long"),
+    ],
+)
+def test_a_place_where_nothing_can_be_written_is_named(
+    here: Workspace, seamtell: Call, words: tuple[str, ...], said: str
+) -> None:
+    ended = seamtell(*words)
+    assert_one_line(ended, ExitCode.STORAGE)
+    assert said in ended.err

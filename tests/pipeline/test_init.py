@@ -58,3 +58,18 @@ def test_the_settings_file_shows_every_default_of_the_code():
 def test_no_workspace_anywhere_is_an_error_with_advice(tmp_path):
     with pytest.raises(BadInput, match="no workspace"):
         find_workspace(tmp_path)
+
+
+def test_a_workspace_of_a_newer_seamtell_is_refused_before_any_command_reads_it(tmp_path):
+    made = init_workspace(tmp_path)
+    made.settings_path.write_text("schema_version = 99\n")
+    for options in ({"start": made.traces_dir}, {"explicit": tmp_path}):
+        with pytest.raises(BadInput, match="the workspace has schema version 99"):
+            find_workspace(**options)
+
+
+def test_thresholds_that_cross_are_named_with_their_file(tmp_path):
+    path = tmp_path / "seamtell.toml"
+    path.write_text("[describe]\nenter_sigma = 1.0\n")
+    with pytest.raises(BadInput, match=r"seamtell\.toml: key 'describe': leave_sigma is above enter_sigma"):
+        read_settings(path)

@@ -54,7 +54,7 @@ BAD = {
     "a limit that is no number": (GOOD.replace("20.0", "nan"), "recipe.R 1.limit_pct.specular"),
     "a negative dead zone": (GOOD.replace("5.0", "-5.0"), "key 'recipe.R 1.dead_zone_start_mm'"),
     "a beam of no width": (GOOD.replace("9.4", "0"), "key 'recipe.R 1.beam_width_mm'"),
-    "a missing key": (GOOD.replace("beam_width_mm = 9.4", ""), "beam_width_mm': Field required"),
+    "a missing key": (GOOD.replace("beam_width_mm = 9.4", ""), "beam_width_mm': is missing"),
     "an unknown key": (GOOD + "gain_db = 3\n", "gain_db"),
     "no TOML": ("[recipe", "not readable as TOML"),
     "a newer version": ("schema_version = 7\n" + GOOD, "schema version 7"),

@@ -25,6 +25,8 @@ def test_document_and_bytes_are_those_of_the_file(tmp_path: Path) -> None:
     [
         (b"a = \n", "not readable as TOML.*line 1"),
         (b"\xff", "not readable as TOML"),
+        (b"schema_version = '1'\n", "schema_version '1' is not a whole number from 1"),
+        (b"schema_version = 0\n", "schema_version 0 is not a whole number from 1"),
         (b"schema_version = 3\n", "the test file has schema version 3, this seamtell knows 2.*newer"),
     ],
 )
@@ -65,3 +67,13 @@ def test_the_complaint_names_the_key_by_its_path() -> None:
     with pytest.raises(ValidationError) as caught:
         Outer.model_validate({"train": {"folds": "many"}})
     assert first_complaint(caught.value).startswith("key 'train.folds': Input should be a valid integer")
+
+
+def test_a_key_that_nobody_knows_is_named_before_the_one_it_stands_for() -> None:
+    class Table(BaseModel):
+        model_config = ConfigDict(extra="forbid")
+        beam_width_mm: float
+
+    with pytest.raises(ValidationError) as caught:
+        Table.model_validate({"beam_widh_mm": 9.4})
+    assert first_complaint(caught.value) == "key 'beam_widh_mm': there is no such key"

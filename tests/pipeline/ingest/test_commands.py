@@ -112,3 +112,18 @@ def test_a_busy_workspace_is_an_error_of_its_own_code(shop, call):
 def test_terminal_output_of_a_hostile_seam_id_holds_no_control_characters(shop, call):
     result = call("ingest", shop.write(shop.text(seam_id="\x1b[31mred")))
     assert "\x1b" not in result.output
+
+
+def test_what_comes_next_names_the_profile_that_was_checked(shop, call):
+    shop.profile("description = 'mine'")
+    good = call("profile", "check", shop.write(shop.text()), "--profile", "shop")
+    assert f"Next: seamtell ingest {shop.inbox} --profile shop" in good.output
+    bad = call("profile", "check", shop.write("a;b\n1;2\n"), "--profile", "shop")
+    assert "a.csv --profile shop" in bad.output
+
+
+@pytest.mark.parametrize("words", ["sections add", "profile check", "profile guess"])
+def test_a_folder_where_one_file_is_wanted_is_called_a_folder(shop, call, words):
+    result = call(*words.split(), shop.inbox, in_workspace="guess" not in words)
+    assert isinstance(result.exception, BadInput)
+    assert "a folder, expected one file" in str(result.exception)

@@ -3,6 +3,8 @@ from __future__ import annotations
 import tomllib
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
 from seamtell.pipeline.errors import BadInput
@@ -260,3 +262,71 @@ def test_quick_and_careful_reading_give_the_same_numbers(shop):
     for name in plan.wanted:
         np.testing.assert_array_equal(quick[name], careful[name])
     assert rows[0] == layout.first_row
+
+
+TEXT_ONLY = '[channels]\nspecular = "A0"\nscatter = "A1"\n[position]\ncolumn = "Enc"\ncounts_per_mm = 20.0\n'
+
+
+def contract_parquet(shop):
+    values = np.linspace(0.1, 0.9, 40)
+    table = pa.table(
+        {
+            "seam_id": ["P1"],
+            "welded_at": ["2026-03-02T10:00:00Z"],
+            "line": ["L2"],
+            "recipe": ["R1"],
+            "start_mm": [0.0],
+            "pitch_mm": [0.25],
+            "specular": [values],
+            "scatter": [0.1 * values],
+        }
+    )
+    path = shop.inbox / "seams.parquet"
+    pq.write_table(table, path)
+    return path
+
+
+def test_a_parquet_file_that_only_the_contract_layout_fits_is_read_in_it(shop):
+    shop.profile(TEXT_ONLY)
+    report = shop.take(contract_parquet(shop), profile=None)
+    assert (report.added, report.profile, report.contract_files) == (1, "shop", 1)
+
+
+def test_a_profile_that_the_user_names_reads_every_file(shop):
+    shop.profile(TEXT_ONLY)
+    report = shop.take(contract_parquet(shop), profile="shop")
+    assert (report.rejected, report.contract_files) == (1, 0)
+
+
+def test_the_shops_own_profile_reads_parquet_that_it_fits_since_its_units_may_differ(shop):
+    shop.profile('[amplitude]\nunit = "fraction"\n')
+    report = shop.take(contract_parquet(shop), profile=None)
+    assert (report.added, report.contract_files) == (1, 0)
+    assert shop.store.get("P1").amplitudes_pct["specular"][0] == pytest.approx(10.0)
+
+
+def test_a_spreadsheet_that_quotes_every_field_of_a_header_line_is_read(shop):
+    shop.profile(
+        "[file]\nheader_prefix = ''\nheader_lines = 5\n"
+        "header_pattern = '^(?P<key>[^,]+),(?P<value>.*)$'\n[metadata.keys]\nseam_id = 'Seam ID'\n"
+    )
+    header = '"Seam ID","E, 1",""\n"welded_at","2026-03-02 10:00",""\n"line","L1",""\n"recipe","R1",""\n'
+    rows = "".join(f'"{0.25 * i:.2f}","7.5","0.5"\n' for i in range(40))
+    path = shop.write(f'\ufeff{header}"Customer","A","B"\n"position_mm","specular","scatter"\n{rows}')
+    assert shop.take(path, profile="shop").rows == ()
+    assert shop.store.get("E, 1").line == "L1"
+
+
+def test_a_section_table_among_the_traces_is_called_by_its_name(shop):
+    row = shop.reject("section_id,seam_id,position_mm,flaw\nX1,S1,5,pinhole\n", "sections.csv")
+    assert "a table of destructive sections" in row.message
+    assert "seamtell sections add" in row.do
+
+
+def test_every_piece_of_missing_metadata_is_named_at_once(shop):
+    row = shop.reject(shop.text(line=None, recipe=None))
+    assert (row.reason, row.message) == ("missing_metadata", "no line, recipe")
+
+
+def test_a_seam_id_beyond_all_bounds_is_cut_where_it_is_listed(shop):
+    assert len(shop.reject(shop.text(seam_id="x" * 900)).seam_id) == 200

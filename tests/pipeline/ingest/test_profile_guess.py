@@ -93,3 +93,13 @@ def test_a_file_without_a_trace_is_one_line(shop, content):
 def test_a_hostile_file_name_does_not_break_the_profile(shop):
     path = shop.write(shop.text(seam_id=None), 'a"b\\c\n[evil].csv')
     guessed(path)
+
+
+def test_a_spreadsheet_that_quotes_every_field_is_guessed_and_ingests_with_the_guess(shop):
+    header = '"Seam ID","E-1",""\n"Welded","2026-03-02 10:00",""\n"Line","L1",""\n"Recipe","R1",""\n'
+    rows = "".join(f'"{0.25 * i:.2f}","7.5","0.5"\n' for i in range(40))
+    path = shop.write(f'\ufeff{header}"Position (mm)","Specular","Scatter"\n{rows}')
+    profile, guess = guessed(path)
+    assert profile.metadata.keys["seam_id"] == "Seam ID"
+    shop.profile(guess.text, "guess")
+    assert shop.take(path, profile="guess").rows == ()

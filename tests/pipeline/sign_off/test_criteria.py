@@ -40,14 +40,14 @@ def test_held_out_sections_and_the_usual_level_are_the_default(tmp_path: Path) -
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        ("bound = 0.5", "criterion 'recall', key 'bound': Field required"),
-        ("bund = 0.5\nbound = 0.5", "criterion 'recall', key 'bund': Extra inputs"),
+        ("bound = 0.5", "criterion 'recall', key 'bound': is missing"),
+        ("bund = 0.5\nbound = 0.5", "criterion 'recall', key 'bund': there is no such key"),
         ("bound = nan", "finite number"),
         ("bound = 0.5\nlevel = 1.5", "criterion 'recall', key 'level'"),
     ],
 )
 def test_a_wrong_key_is_named_with_its_criterion(tmp_path: Path, change: str, message: str) -> None:
-    new = "" if message.endswith("required") else change
+    new = "" if message.endswith("is missing") else change
     with pytest.raises(BadInput, match=message):
         _read(tmp_path, GOOD.replace("bound = 0.5", new))
 

@@ -125,6 +125,11 @@ def test_a_folder_as_output_is_refused(untrained_shop: Workspace, tmp_path: Path
         describe(untrained_shop, tmp_path)
 
 
+def test_an_output_that_is_not_called_parquet_is_refused(untrained_shop: Workspace, tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match=r"table\.csv: got '\.csv', expected \.parquet"):
+        describe(untrained_shop, tmp_path / "table.csv")
+
+
 def test_a_full_disk_leaves_the_older_file_as_it_was(
     untrained_shop: Workspace, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
