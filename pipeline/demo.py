@@ -14,6 +14,7 @@ from pathlib import Path
 from seamtell.pipeline.approve import ApprovalRefused, ApprovalResult, approve
 from seamtell.pipeline.ceiling import Ceiling, shop_ceiling
 from seamtell.pipeline.classify import ClassifyResult, classify
+from seamtell.pipeline.demo_plan import DemoPlan
 from seamtell.pipeline.describe import describe
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.evaluate import evaluate
@@ -32,29 +33,8 @@ from seamtell.pipeline.workspace import Workspace
 
 __all__ = ["DEMO_SEAMS", "DEMO_SECTIONS", "DemoPlan", "DemoResult", "StageCost", "free_folder", "run_demo"]
 
-DEMO_SEAMS = 3600
-DEMO_SECTIONS = 900
 _SIGNED_BY = "R. Example, quality engineer (invented)"
 _CEILING_SEED_STEP = 1000
-
-
-@dataclass(frozen=True)
-class DemoPlan:
-    """How large a shop to invent.
-
-    Parameters
-    ----------
-    ceiling_sections : int
-        Simulated sections for the ceiling; 0 leaves it out.
-    workers : int
-        Processes for describing and for the ceiling; no figure depends on it.
-    """
-
-    seams: int = DEMO_SEAMS
-    sections: int = DEMO_SECTIONS
-    seed: int = 11
-    ceiling_sections: int = 20_000
-    workers: int = 2
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ import typer
 
 from seamtell.pipeline import console
 from seamtell.pipeline.commands.options import AsJson
+from seamtell.pipeline.demo_plan import DemoPlan
 
 if TYPE_CHECKING:
     from seamtell.pipeline.demo import DemoResult
@@ -33,16 +34,16 @@ def register(app: typer.Typer) -> None:
 
 def _demo(
     folder: Folder = Path("demo"),
-    seams: Seams = 3600,
-    sections: Sections = 900,
-    seed: Seed = 11,
-    ceiling_sections: CeilingSections = 20_000,
+    seams: Seams = DemoPlan.seams,
+    sections: Sections = DemoPlan.sections,
+    seed: Seed = DemoPlan.seed,
+    ceiling_sections: CeilingSections = DemoPlan.ceiling_sections,
     as_json: AsJson = False,
 ) -> None:
     """Invent a shop, train, evaluate, approve and classify on it; a few minutes on two cores."""
     from datetime import UTC, datetime
 
-    from seamtell.pipeline.demo import DemoPlan, free_folder, run_demo
+    from seamtell.pipeline.demo import free_folder, run_demo
 
     place = free_folder(folder)
     if not as_json:

@@ -248,7 +248,7 @@ def test_a_full_disk_leaves_no_half_decisions_at_whatever_write_it_comes(
 def test_an_output_below_a_file_is_one_line(trained: Trained, tmp_path: Path, now: datetime) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(
-        StorageProblem, match="part of this path is a file, not a folder. To do: choose another place"
+        StorageProblem, match=r"part of this path is a file, not a folder\. To do: choose another place"
     ):
         classify(trained[0], out=tmp_path / "file" / "out", now=now)
 

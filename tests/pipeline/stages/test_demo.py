@@ -14,7 +14,8 @@ from seamtell.features.descriptors.registry import model_names
 from seamtell.pipeline.ceiling import SimulationPart, simulated_rows
 from seamtell.pipeline.commands.demo import demo_rows
 from seamtell.pipeline.decisions.files import read_decisions
-from seamtell.pipeline.demo import DemoPlan, DemoResult, free_folder, run_demo
+from seamtell.pipeline.demo import DemoResult, free_folder, run_demo
+from seamtell.pipeline.demo_plan import DemoPlan
 from seamtell.pipeline.settings import Settings
 
 NOW = datetime(2025, 9, 1, tzinfo=UTC)
