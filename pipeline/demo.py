@@ -31,7 +31,7 @@ from seamtell.pipeline.tracking.evaluation_run import track_evaluation
 from seamtell.pipeline.train import TrainResult, train
 from seamtell.pipeline.workspace import Workspace
 
-__all__ = ["DEMO_SEAMS", "DEMO_SECTIONS", "DemoPlan", "DemoResult", "StageCost", "free_folder", "run_demo"]
+__all__ = ["DemoResult", "StageCost", "free_folder", "run_demo"]
 
 _SIGNED_BY = "R. Example, quality engineer (invented)"
 _CEILING_SEED_STEP = 1000
