@@ -7,7 +7,7 @@ TYPES := build/types/seamtell
 DEMO ?= demo
 export MPLBACKEND := Agg
 
-.PHONY: setup demo test check lint types bench lock clean
+.PHONY: setup demo test check lint types bench figures lock clean
 
 setup: $(STAMP)
 
@@ -37,6 +37,10 @@ check: lint types test
 
 bench: setup
 	$(BIN)/python benchmarks/run.py
+
+figures: setup
+	$(BIN)/python benchmarks/theory_figures.py
+	$(BIN)/python benchmarks/yardstick.py tests/data/fullwave --out data_synth
 
 lock: setup
 	$(BIN)/pip-compile --quiet --strip-extras --no-header --no-emit-index-url --no-emit-trusted-host --no-emit-find-links --no-emit-options --allow-unsafe --extra dev --output-file requirements.lock pyproject.toml

@@ -1,4 +1,4 @@
-"""Names of the two array types of the wave model."""
+"""Names of the array types of the wave model."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Complex", "Floats"]
+__all__ = ["Complex", "Floats", "Integers"]
 
 Floats = NDArray[np.floating[Any]]
 Complex = NDArray[np.complexfloating[Any, Any]]
+Integers = NDArray[np.integer[Any]]

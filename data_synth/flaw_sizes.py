@@ -14,7 +14,7 @@ import numpy as np
 
 from seamtell.data_synth.flaws import FlawGeometry, Hole, Mismatch, RoughJoint, Slot, moved
 from seamtell.data_synth.head import Joint
-from seamtell.data_synth.nuisances import Spatter
+from seamtell.data_synth.nuisance_kinds import Spatter
 from seamtell.features.contracts import Flaw, Side
 
 __all__ = ["HiddenFlaw", "draw_flaw", "draw_spatter"]

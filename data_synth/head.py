@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import asin, pi, sin, tan
 
 from seamtell.data_synth.material import STEEL, Material
@@ -26,6 +26,10 @@ class Head:
         From the aperture to the seam.
     scatter_tilt_sin : float
         Sine of the tilt of the scatter channel, sending and receiving alike.
+    burst_cycles : float
+        Length of the sent burst, which rises and falls as a Hann window.
+    gate_us : tuple of (float, float)
+        Start and end of the gate, from the arrival along the beam's axis.
 
     Examples
     --------
@@ -37,6 +41,8 @@ class Head:
     aperture_sd_mm: float = 5.047
     stand_off_mm: float = 15.05
     scatter_tilt_sin: float = 0.4
+    burst_cycles: float = 4.5
+    gate_us: tuple[float, float] = (-3.0, 4.0)
     material: Material = field(default=STEEL)
 
     def wavenumber_per_mm(self) -> float:
@@ -46,6 +52,10 @@ class Head:
     def plate_wavenumber_per_mm(self) -> float:
         """Wavenumber of S0 in a thin plate."""
         return 2 * pi * self.frequency_mhz / self.material.c_plate_mm_per_us
+
+    def at_frequency(self, frequency_mhz: float) -> Head:
+        """Return the same head at another frequency of its burst; aperture and tilt stay."""
+        return replace(self, frequency_mhz=frequency_mhz)
 
     def tilt_rad(self, channel: Channel) -> float:
         """Tilt of a channel off the normal to the seam."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import pi
+from math import cos, pi
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,11 +18,11 @@ from seamtell.data_synth.arrays import Complex, Floats
 from seamtell.data_synth.flaws import FlawGeometry, RoughJoint
 from seamtell.data_synth.head import Head, Joint
 from seamtell.data_synth.line_scan import flaw_echo_pct, line_scan
-from seamtell.data_synth.nuisances import Nuisances, RunInOut
+from seamtell.data_synth.nuisance_kinds import NuisanceSet, RunInOut
 from seamtell.data_synth.smooth_random import smooth_random
 from seamtell.features.contracts import Channel
 
-__all__ = ["Bounce", "Stretch", "coupling_factor", "record"]
+__all__ = ["Bounce", "Stretch", "attenuated_db", "coupling_factor", "record"]
 
 
 @dataclass(frozen=True)
@@ -54,11 +54,12 @@ class _Streams:
     noise: np.random.Generator
     ends: np.random.Generator
     encoder: np.random.Generator
+    grains: np.random.Generator
 
     @classmethod
     def spawn(cls, seed: np.random.SeedSequence) -> _Streams:
         """Spawn all streams from one seed."""
-        return cls(*(np.random.default_rng(child) for child in seed.spawn(7)))
+        return cls(*(np.random.default_rng(child) for child in seed.spawn(8)))
 
 
 def coupling_factor(closer_mm: Floats, coil_period_mm: float) -> Floats:
@@ -72,11 +73,25 @@ def coupling_factor(closer_mm: Floats, coil_period_mm: float) -> Floats:
     return np.asarray(np.exp(4 * pi * closer_mm / coil_period_mm))
 
 
+def attenuated_db(gain_db: Mapping[Channel, float], db_per_mm: float, head: Head) -> dict[Channel, float]:
+    """Gain of each channel after the way to the seam and back through steel that takes `db_per_mm` more.
+
+    Examples
+    --------
+    >>> attenuated_db(dict.fromkeys(Channel, 0.0), 0.02, Head(stand_off_mm=15.0))[Channel.SPECULAR]
+    -0.6
+    """
+    return {
+        channel: gain - db_per_mm * 2 * head.stand_off_mm / cos(head.tilt_rad(channel))
+        for channel, gain in gain_db.items()
+    }
+
+
 def record(
     flaws: Sequence[FlawGeometry],
     joint: Joint,
     head: Head,
-    nuisances: Nuisances,
+    nuisances: NuisanceSet,
     seed: np.random.SeedSequence,
     *,
     n_samples: int,
@@ -97,6 +112,7 @@ def record(
     scan = line_scan(flaws, joint, head, _true_positions(read, pitch_mm, nuisances, streams))
     echoes: dict[Channel, Complex] = {Channel.SPECULAR: scan.specular, Channel.SCATTER: scan.scatter}
     _add_bead(echoes, read, pitch_mm, joint, head, nuisances, stretches, streams.bead)
+    _add_grains(echoes, pitch_mm, nuisances, streams.grains)
     common = _common_gain(read, nuisances, bounces, pitch_mm, streams)
     ends = [_draw_end(nuisances.run_in_out, streams.ends) for _ in range(2)]
     for channel in Channel:
@@ -107,7 +123,7 @@ def record(
     return {channel.value: _written(np.abs(echoes[channel]), lost, nuisances) for channel in Channel}
 
 
-def _true_positions(read: Floats, pitch: float, nuisances: Nuisances, streams: _Streams) -> Floats:
+def _true_positions(read: Floats, pitch: float, nuisances: NuisanceSet, streams: _Streams) -> Floats:
     errors = nuisances.encoder_errors
     if errors is None:
         return read
@@ -121,7 +137,7 @@ def _add_bead(
     pitch: float,
     joint: Joint,
     head: Head,
-    nuisances: Nuisances,
+    nuisances: NuisanceSet,
     stretches: Sequence[Stretch],
     rng: np.random.Generator,
 ) -> None:
@@ -138,8 +154,21 @@ def _add_bead(
         echoes[channel] = echoes[channel] + flaw_echo_pct(joint_bead, joint, head, channel, read)
 
 
+def _add_grains(
+    echoes: dict[Channel, Complex], pitch: float, nuisances: NuisanceSet, rng: np.random.Generator
+) -> None:
+    """Add backscatter; the two beams look at the grains from different sides, so each has its own."""
+    grains = nuisances.grain_noise
+    if grains is None:
+        return
+    for channel in Channel:
+        n = len(echoes[channel])
+        real, imaginary = (smooth_random(n, grains.correlation_mm / pitch, rng) for _ in range(2))
+        echoes[channel] = echoes[channel] + grains.sd_pct * (real + 1j * imaginary)
+
+
 def _common_gain(
-    read: Floats, nuisances: Nuisances, bounces: Sequence[Bounce], pitch: float, streams: _Streams
+    read: Floats, nuisances: NuisanceSet, bounces: Sequence[Bounce], pitch: float, streams: _Streams
 ) -> Floats:
     gain = np.ones(len(read))
     wander, drift = nuisances.lift_off_wander, nuisances.gain_drift
@@ -156,7 +185,7 @@ def _common_gain(
     return gain
 
 
-def _ripple_db(read: Floats, nuisances: Nuisances, rng: np.random.Generator) -> Floats:
+def _ripple_db(read: Floats, nuisances: NuisanceSet, rng: np.random.Generator) -> Floats:
     ripple = nuisances.bias_ripple
     if ripple is None:
         return np.zeros(len(read))
@@ -164,7 +193,7 @@ def _ripple_db(read: Floats, nuisances: Nuisances, rng: np.random.Generator) -> 
     return np.asarray(ripple.amplitude_db * np.sin(2 * pi * read / period + phase))
 
 
-def _noise(n: int, channel: Channel, nuisances: Nuisances, rng: np.random.Generator) -> Complex | float:
+def _noise(n: int, channel: Channel, nuisances: NuisanceSet, rng: np.random.Generator) -> Complex | float:
     noise = nuisances.electronic_noise
     if noise is None:
         return 0.0
@@ -191,7 +220,7 @@ def _with_ends(
     return echo
 
 
-def _lost_samples(n: int, nuisances: Nuisances, rng: np.random.Generator) -> list[tuple[int, int]]:
+def _lost_samples(n: int, nuisances: NuisanceSet, rng: np.random.Generator) -> list[tuple[int, int]]:
     errors = nuisances.encoder_errors
     if errors is None:
         return []
@@ -199,7 +228,9 @@ def _lost_samples(n: int, nuisances: Nuisances, rng: np.random.Generator) -> lis
     return [(int(s), int(s + rng.integers(1, errors.longest_drop + 1))) for s in np.sort(starts)]
 
 
-def _written(amplitude: Floats, lost: Sequence[tuple[int, int]], nuisances: Nuisances) -> NDArray[np.float32]:
+def _written(
+    amplitude: Floats, lost: Sequence[tuple[int, int]], nuisances: NuisanceSet
+) -> NDArray[np.float32]:
     for first, last in lost:
         amplitude[first:last] = amplitude[first - 1]
     if nuisances.quantisation is not None:

@@ -35,6 +35,7 @@ class SeamPlan:
     shift: str
     length_mm: float
     weeks: float
+    attenuation_db_per_mm: float
     flaws: tuple[HiddenFlaw, ...]
     bounces: tuple[Bounce, ...]
     stretches: tuple[Stretch, ...]
@@ -60,7 +61,7 @@ def plan_seam(plan: ShopPlan, seed: int, index: int, n_seams: int) -> SeamPlan:
     welded_at, shift, day = _when(plan, index, n_seams, rng)
     line = plan.lines[int(rng.integers(len(plan.lines)))]
     month = min(day * _MONTHS // plan.days, _MONTHS - 1)
-    recipe, coil = _campaign(plan, seed, line, day, month, shift)
+    recipe, coil, attenuation = _campaign(plan, seed, line, day, month, shift)
     length = float(np.round(rng.uniform(*plan.seam_length_mm), 1))
     flaws = _draw_flaws(plan, line, recipe, month, length, rng)
     bounces, stretches, false = _draw_false(plan, length, rng)
@@ -74,6 +75,7 @@ def plan_seam(plan: ShopPlan, seed: int, index: int, n_seams: int) -> SeamPlan:
         shift,
         length,
         day / 7,
+        attenuation,
         (*flaws, *false),
         bounces,
         stretches,
@@ -100,7 +102,7 @@ def _working_days(start: datetime, days: int) -> tuple[int, ...]:
 
 def _campaign(
     plan: ShopPlan, seed: int, line: LinePlan, day: int, month: int, shift: str
-) -> tuple[RecipePlan, str]:
+) -> tuple[RecipePlan, str, float]:
     """Recipe and coil are those of the line's shift: the same for every seam of it."""
     number = 2 * day + [name for name, _ in _SHIFTS].index(shift)
     key = (_COILS, plan.lines.index(line), number)
@@ -108,7 +110,9 @@ def _campaign(
     known = [recipe for recipe in plan.recipes if recipe.first_month <= month]
     weights = np.array([recipe.weight for recipe in known])
     recipe = known[int(rng.choice(len(known), p=weights / weights.sum()))]
-    return recipe, f"C{line.name[-1]}{number:03d}-{rng.integers(1000, 9999)}"
+    coil = f"C{line.name[-1]}{number:03d}-{rng.integers(1000, 9999)}"
+    steel = plan.nuisances.coil_attenuation
+    return recipe, coil, 0.0 if steel is None else float(steel.sd_db_per_mm * rng.standard_normal())
 
 
 def _draw_flaws(

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from seamtell.data_synth.cutting import Cut, SeamRecord, choose_cuts, cut_at
 from seamtell.data_synth.excursions import find_excursions
 from seamtell.data_synth.flaw_sizes import HiddenFlaw
-from seamtell.data_synth.recording import record
+from seamtell.data_synth.recording import attenuated_db, record
 from seamtell.data_synth.seam_plan import SeamPlan, plan_seam
 from seamtell.data_synth.shop_plan import ShopPlan
 from seamtell.features.contracts import Purpose, SeamTrace
@@ -116,15 +116,16 @@ def simulate_sections(
 
 def _scanned(plan: ShopPlan, planned: SeamPlan) -> InventedSeam:
     joint, line = planned.recipe.joint, planned.line
+    head = line.head_after(planned.weeks)
     amplitudes = record(
         [part for flaw in planned.flaws for part in flaw.geometry],
         joint,
-        line.head,
+        head,
         plan.nuisances,
         planned.recording_seed,
         n_samples=planned.n_samples,
         pitch_mm=line.pitch_mm,
-        gain_db=line.gain_after(planned.weeks),
+        gain_db=attenuated_db(line.gain_after(planned.weeks), planned.attenuation_db_per_mm, head),
         bounces=planned.bounces,
         stretches=planned.stretches,
     )

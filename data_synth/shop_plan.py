@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 from seamtell.data_synth.head import Head, Joint
+from seamtell.data_synth.nuisance_kinds import NuisanceSet
 from seamtell.data_synth.nuisances import Nuisances
 from seamtell.features.contracts import Channel, Flaw, RecipeLimits
 
@@ -59,7 +60,11 @@ class LinePlan:
     wear_db_per_week : float
         Amplitude that the head loses while its coils wear (invented: 0.1 dB a week).
     head_changed_in_week : int
-        A fresh head brings the gain back.
+        A fresh head ends the wear.
+    new_head : Head, optional
+        Of slightly other make: its beam is not quite the old one's. Default: the same again.
+    new_head_step_db : mapping of Channel to float
+        How much more sensitive the fresh head is than the old one was when new.
     lack_of_fusion_factor : float
         Lack of fusion on this line against the shop's rate.
     """
@@ -71,11 +76,23 @@ class LinePlan:
     head_changed_in_week: int
     head: Head = field(default_factory=Head)
     lack_of_fusion_factor: float = 1.0
+    new_head: Head | None = None
+    new_head_step_db: Mapping[Channel, float] = field(default_factory=lambda: dict.fromkeys(Channel, 0.0))
+
+    def head_after(self, weeks: float) -> Head:
+        """Head that is mounted `weeks` after the start."""
+        return self.head if weeks < self.head_changed_in_week or self.new_head is None else self.new_head
 
     def gain_after(self, weeks: float) -> dict[Channel, float]:
         """Gain of each channel `weeks` after the start."""
-        worn = weeks if weeks < self.head_changed_in_week else weeks - self.head_changed_in_week
-        return {channel: gain - self.wear_db_per_week * worn for channel, gain in self.gain_db.items()}
+        exchanged = weeks >= self.head_changed_in_week
+        worn = weeks - self.head_changed_in_week if exchanged else weeks
+        return {
+            channel: gain
+            - self.wear_db_per_week * worn
+            + (self.new_head_step_db[channel] if exchanged else 0.0)
+            for channel, gain in self.gain_db.items()
+        }
 
 
 @dataclass(frozen=True)
@@ -104,6 +121,33 @@ class CuttingPlan:
     below_limit_weight: float = 0.7
     wrong_label_share: float = 0.03
     tolerances_mm: tuple[float, ...] = (0.5, 1.0, 1.5, 2.0)
+
+
+def _lines() -> tuple[LinePlan, ...]:
+    """Heads of one drawing, none exactly alike: apertures within 4 %, stand-offs within 0.4 mm (invented)."""
+    return (
+        LinePlan(
+            "L1",
+            0.5,
+            {Channel.SPECULAR: 0.4, Channel.SCATTER: 0.2},
+            0.08,
+            15,
+            Head(aperture_sd_mm=5.1, stand_off_mm=15.0),
+            new_head=Head(aperture_sd_mm=4.95, stand_off_mm=15.2),
+            new_head_step_db={Channel.SPECULAR: 0.5, Channel.SCATTER: 0.1},
+        ),
+        LinePlan(
+            "L2",
+            0.4,
+            {Channel.SPECULAR: -0.5, Channel.SCATTER: -0.9},
+            0.12,
+            11,
+            Head(aperture_sd_mm=4.8, stand_off_mm=15.4),
+            lack_of_fusion_factor=1.4,
+            new_head=Head(aperture_sd_mm=4.9, stand_off_mm=15.1),
+            new_head_step_db={Channel.SPECULAR: -0.3, Channel.SCATTER: 0.3},
+        ),
+    )
 
 
 def _rates() -> dict[Flaw, float]:
@@ -139,19 +183,14 @@ class ShopPlan:
         RecipePlan("MB-1815", Joint(1.8, 1.5), 21.0, 6.0, weight=0.7, speed_m_per_min=5.0),
         RecipePlan("MB-1210", Joint(1.2, 1.0), 21.0, 6.0, weight=0.6, first_month=5, speed_m_per_min=7.5),
     )
-    lines: tuple[LinePlan, ...] = (
-        LinePlan("L1", 0.5, {Channel.SPECULAR: 0.4, Channel.SCATTER: 0.2}, 0.08, 15),
-        LinePlan(
-            "L2", 0.4, {Channel.SPECULAR: -0.5, Channel.SCATTER: -0.9}, 0.12, 11, lack_of_fusion_factor=1.4
-        ),
-    )
+    lines: tuple[LinePlan, ...] = field(default_factory=_lines)
     start: datetime = datetime(2025, 3, 3, tzinfo=UTC)
     days: int = 182
     seam_length_mm: tuple[float, float] = (300.0, 600.0)
     flaws_per_seam: Mapping[Flaw, float] = field(default_factory=_rates)
     month_factors: Mapping[Flaw, tuple[float, ...]] = field(default_factory=_month_factors)
     close_second_share: float = 0.10
-    nuisances: Nuisances = field(default_factory=Nuisances)
+    nuisances: NuisanceSet = field(default_factory=Nuisances)
     cutting: CuttingPlan = field(default_factory=CuttingPlan)
 
 

@@ -1,7 +1,8 @@
 """Echo of the sound seam: the thickness step, softened by the ramp of its top surface.
 
 At low frequency a step reflects (h_A - h_B) / (h_A + h_B), like a step in a string. The
-ramp spreads that over its width, so that its parts arrive with different phases.
+ramp spreads that over its width, so that its parts arrive with different phases. The
+strength comes from mode matching; the closed forms here say what to expect of it.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from math import cos, log, pi
 
 from seamtell.data_synth.head import Head, Joint
 from seamtell.data_synth.scattering.beam import free_edge_echo
+from seamtell.data_synth.scattering.strength import sound_strength
 from seamtell.features.contracts import Channel
 
 __all__ = ["ramp_factor", "sound_echo", "sound_reflection", "step_reflection"]
@@ -39,7 +41,7 @@ def ramp_factor(k_per_mm: float, ramp_mm: float) -> float:
 
 
 def sound_reflection(joint: Joint, k_per_mm: float) -> float:
-    """Reflection of the sound joint at normal incidence."""
+    """Reflection to first order in the thickness step: a test twin of mode matching, without its phase."""
     # half the logarithm of the ratio is the step's reflection for a gradual change of thickness
     size = log(joint.sheet_a_mm / joint.sheet_b_mm) / 2
     return size * ramp_factor(k_per_mm, joint.ramp_mm)
@@ -49,4 +51,4 @@ def sound_echo(joint: Joint, head: Head, channel: Channel) -> complex:
     """Echo of the sound seam, the same at every position; none in a tilted beam."""
     if head.tilt_rad(channel) != 0:
         return 0j
-    return sound_reflection(joint, head.wavenumber_per_mm()) * free_edge_echo(head)
+    return sound_strength(joint, head.wavenumber_per_mm()) * free_edge_echo(head)

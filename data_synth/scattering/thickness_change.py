@@ -16,6 +16,7 @@ from seamtell.data_synth.arrays import Complex, Floats
 from seamtell.data_synth.flaws import Mismatch, RoughJoint
 from seamtell.data_synth.head import Head, Joint
 from seamtell.data_synth.scattering.beam import beam
+from seamtell.data_synth.scattering.change_tables import bead_table, shift_table
 from seamtell.data_synth.scattering.sound_seam import ramp_factor, sound_reflection
 from seamtell.features.contracts import Channel
 
@@ -82,7 +83,7 @@ def mismatch_echo(
     at = first + (last - first) / n * (np.arange(n) + 0.5)
     from_end = np.minimum(at - first, last - at)
     rise = 0.5 - 0.5 * np.cos(np.pi * np.clip(from_end / flaw.end_ramp_mm, 0, 1))
-    strength = mismatch_reflection(joint, flaw.shift_mm * rise, head.wavenumber_per_mm())
+    strength = shift_table(joint, head.wavenumber_per_mm()).added(flaw.shift_mm * rise)
     return line_integral(strength, at, head, channel, positions_mm, 1)
 
 
@@ -97,5 +98,6 @@ def rough_joint_echo(
 ) -> Complex:
     """Echo of a rough bead at every scan position, shape (n,), unscaled."""
     at = flaw.start_mm + flaw.spacing_mm * np.arange(len(flaw.added_mm))
-    strength = bead_reflection(np.asarray(flaw.added_mm), flaw.across_mm, joint, head.wavenumber_per_mm())
+    table = bead_table(joint, flaw.across_mm, head.wavenumber_per_mm())
+    strength = table.added(np.asarray(flaw.added_mm))
     return line_integral(strength, at, head, channel, positions_mm, 2)

@@ -26,7 +26,8 @@ def test_echoes_add_as_complex_numbers() -> None:
     scan = line_scan([hole], JOINT, HEAD, at)
     alone = flaw_echo_pct(hole, JOINT, HEAD, Channel.SPECULAR, at)
     level = line_scan((), JOINT, HEAD, at).specular
-    assert np.abs(scan.specular - level - alone).max() < 1e-9
+    # the scan is read between lattice points, the echo alone is worked out at each position
+    assert np.abs(scan.specular - level - alone).max() < 1e-3 * np.abs(alone).max()
     # so that a small hole raises the level by far less than its own echo
     assert scan.amplitude_pct(Channel.SPECULAR).max() - abs(level[0]) < 0.5 * np.abs(alone).max()
 

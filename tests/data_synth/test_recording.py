@@ -6,8 +6,8 @@ import pytest
 from seamtell.data_synth.flaws import Slot
 from seamtell.data_synth.head import Head, Joint
 from seamtell.data_synth.line_scan import line_scan
-from seamtell.data_synth.nuisances import EncoderErrors, LiftOffWander, Nuisances
-from seamtell.data_synth.recording import Bounce, Stretch, coupling_factor, record
+from seamtell.data_synth.nuisances import EncoderErrors, GrainNoise, LiftOffWander, Nuisances
+from seamtell.data_synth.recording import Bounce, Stretch, attenuated_db, coupling_factor, record
 from seamtell.features.contracts import Channel, Side
 
 N, PITCH = 601, 0.5
@@ -114,3 +114,21 @@ def test_sound_seam_idles_where_practice_expects_it() -> None:
     inner = slice(40, -40)
     assert 6 < np.median(trace["specular"][inner]) < 8
     assert trace["scatter"][inner].mean() < 0.6
+
+
+def test_grain_noise_has_its_spread_and_is_as_smooth_as_the_beam() -> None:
+    grains = replace(Nuisances.none(), grain_noise=GrainNoise(sd_pct=0.5, correlation_mm=7.0))
+    scatter = np.array([recorded(grains, seed=seed)["scatter"] for seed in range(40)], dtype=np.float64)
+    # The magnitude of a complex Gaussian is Rayleigh distributed: mean sd sqrt(pi / 2).
+    assert scatter.mean() == pytest.approx(0.5 * np.sqrt(np.pi / 2), rel=0.06)
+    calm = np.abs(np.diff(scatter, axis=1)).mean()
+    apart = np.abs(scatter[:, 60:] - scatter[:, :-60]).mean()
+    assert calm < 0.12 * apart
+
+
+def test_lossy_steel_takes_more_on_the_longer_tilted_path() -> None:
+    loss = attenuated_db(dict.fromkeys(Channel, 1.0), 0.02, HEAD)
+    there_and_back_mm = 2 * HEAD.stand_off_mm
+    assert loss[Channel.SPECULAR] == pytest.approx(1.0 - 0.02 * there_and_back_mm)
+    # the tilt's cosine follows from its sine, 0.4
+    assert loss[Channel.SCATTER] == pytest.approx(1.0 - 0.02 * there_and_back_mm / np.sqrt(1 - 0.4**2))

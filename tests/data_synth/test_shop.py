@@ -7,6 +7,7 @@ from multiprocessing.reduction import ForkingPickler
 import numpy as np
 import pytest
 
+from seamtell.data_synth.head import Head
 from seamtell.data_synth.nuisances import Nuisances
 from seamtell.data_synth.seam_plan import SeamPlan, plan_seam
 from seamtell.data_synth.shop import InventedSeam, invent_seam, invent_shop, simulate_sections
@@ -94,13 +95,34 @@ def test_head_wear_lowers_the_gain_until_the_head_is_changed() -> None:
     line = PLAN.lines[1]
     gains = [line.gain_after(week)["specular"] for week in (0, 10, line.head_changed_in_week)]
     assert gains[1] < gains[0] - 1.0
-    assert gains[2] == gains[0]
+    assert gains[2] == pytest.approx(gains[0] + line.new_head_step_db["specular"])
+
+
+def test_a_fresh_head_has_a_beam_of_its_own() -> None:
+    line = PLAN.lines[0]
+    old, new = (line.head_after(week) for week in (line.head_changed_in_week - 1, line.head_changed_in_week))
+    assert old == line.head
+    assert new.aperture_sd_mm != old.aperture_sd_mm
+    assert replace(line, new_head=None).head_after(25) == line.head
+
+
+def test_no_head_of_the_shop_is_the_drawing_s() -> None:
+    heads = [head for line in PLAN.lines for head in (line.head, line.new_head)]
+    assert len({head.aperture_sd_mm for head in heads}) == len(heads)
+    assert Head() not in heads
+
+
+def test_attenuation_is_one_figure_a_coil_and_spreads_as_stated(planned: list[SeamPlan]) -> None:
+    by_coil = {seam.coil: seam.attenuation_db_per_mm for seam in planned}
+    assert all(by_coil[seam.coil] == seam.attenuation_db_per_mm for seam in planned)
+    assert np.std(list(by_coil.values())) == pytest.approx(Nuisances().coil_attenuation.sd_db_per_mm, rel=0.2)
 
 
 def test_switched_off_nuisances_leave_no_false_indications_planned() -> None:
     calm = replace(PLAN, nuisances=Nuisances.none())
     seams = [plan_seam(calm, 1, index, 300) for index in range(300)]
     assert all(flaw.label is not Flaw.SOUND for seam in seams for flaw in seam.flaws)
+    assert all(seam.attenuation_db_per_mm == 0 for seam in seams)
 
 
 def test_the_trace_tells_nothing_of_the_truth() -> None:

@@ -47,3 +47,11 @@ def test_phase_across_the_beam_is_that_of_a_paraxial_gaussian_beam() -> None:
     spread = HEAD.stand_off_mm / HEAD.wavenumber_per_mm()
     expected = 6.0**2 / 2 * spread / (HEAD.aperture_sd_mm**4 + spread**2)
     assert np.angle(values[1] / values[0]) == pytest.approx(expected, rel=0.05)
+
+
+def test_point_farther_away_than_heard_adds_next_to_nothing() -> None:
+    before, behind = beam(HEAD, Channel.SCATTER).heard_mm
+    offset = HEAD.axis_offset_mm(Channel.SCATTER)
+    near = np.abs(beam(HEAD, Channel.SCATTER).scalar(offset + np.arange(-5, 5, 0.1))).max()
+    far = offset + np.array([before + 0.1, -behind - 0.1])
+    assert (np.abs(beam(HEAD, Channel.SCATTER).scalar(far)) ** 2 < 5e-4 * near**2).all()

@@ -9,6 +9,7 @@ from seamtell.data_synth.scattering.sound_seam import (
     sound_reflection,
     step_reflection,
 )
+from seamtell.data_synth.scattering.strength import sound_strength
 from seamtell.features.contracts import Channel
 
 
@@ -27,11 +28,18 @@ def test_ramp_factor_is_the_transform_of_a_raised_cosine_slope(turn: float) -> N
     assert ramp_factor(turn, 1.0) == pytest.approx(exact, rel=1e-6)
 
 
-def test_sound_reflection_is_near_mode_matching() -> None:
-    # Mode matching over the ramp: 0.06767 - 0.00867 i (independent prototype). The closed form has no phase.
-    assert sound_reflection(Joint(1.5, 1.3), Head().wavenumber_per_mm()) == pytest.approx(
-        abs(0.06767 - 0.00867j), rel=0.01
+def test_first_order_twin_has_the_size_of_the_numerical_strength() -> None:
+    k = Head().wavenumber_per_mm()
+    # The twin has no phase; 2 % is what is left of the shear inside the ramp.
+    assert sound_reflection(Joint(1.5, 1.3), k) == pytest.approx(
+        abs(sound_strength(Joint(1.5, 1.3), k)), rel=0.02
     )
+
+
+def test_sound_echo_is_the_numerical_strength_of_the_free_edge() -> None:
+    # Free-edge echo and R of an independent prototype: (14.9957 + 5.7248 i) times (0.06767 - 0.00867 i).
+    got = sound_echo(Joint(1.5, 1.3), Head(), Channel.SPECULAR)
+    assert got == pytest.approx((14.9957 + 5.7248j) * (0.06767 - 0.00867j), rel=6e-3)
 
 
 def test_tilted_channel_of_a_sound_seam_is_silent() -> None:
