@@ -26,7 +26,9 @@ __all__ = [
     "lag_mm",
     "peak_offset",
     "proportional_residual",
+    "quadrature_ratio_db",
     "scatter_at_centre",
+    "scatter_end_ratio_db",
     "scatter_ends_over_middle_db",
     "scatter_sides_db",
     "spread_ratio_db",
@@ -69,6 +71,19 @@ def height_ratio(view: IndicationView) -> float:
 def height_ratio_db(view: IndicationView) -> float:
     """Below 0 dB for pinholes, 12 dB and more for long flaws."""
     return _ratio_db(view.specular.sure_height_pct, view.scatter.sure_height_pct)
+
+
+@descriptor(
+    _CROSS,
+    "dB",
+    meaning="specular echo over scatter height, if that echo stood at right angles to the seam's",
+    formula="20 lg(√((L + Hs')² − L²) / Hc'), Hs' = max(Hs, σs), Hc' = max(Hc, σc), within ±30 dB",
+)
+def quadrature_ratio_db(view: IndicationView) -> float:
+    """Near 0 dB for holes of every size, whose echoes add to the seam's at about right angles."""
+    height = view.specular.sure_height_pct
+    echo = math.sqrt(height * (height + 2.0 * view.specular.specular_level_pct))
+    return _ratio_db(echo, view.scatter.sure_height_pct)
 
 
 @descriptor(
@@ -194,6 +209,22 @@ def scatter_sides_db(view: IndicationView) -> float:
     right_share = np.clip(x + 0.5, 0.0, 1.0)
     right = float(profile.weights_pct @ right_share)
     left = float(profile.weights_pct @ (1.0 - right_share))
+    return abs(_ratio_db(left, right))
+
+
+@descriptor(
+    _CROSS,
+    "dB",
+    meaning="scatter at the stronger end of the specular plateau over that at the weaker, without side",
+    formula="abs(20 lg(max(mean ec at left end, σc) / max(mean ec at right end, σc))); ends: a quarter beam "
+    "around the outer crossings of 0.5 Hs; at most 30 dB",
+)
+def scatter_end_ratio_db(view: IndicationView) -> float:
+    """Near 0 dB for a pinhole; the tilted beam makes two equal ends differ, whatever their distance."""
+    at = view.specular.outer_crossings(0.5)
+    noise = view.scatter.noise_pct
+    left = max(_scatter_near(view, at.left_mm), noise)
+    right = max(_scatter_near(view, at.right_mm), noise)
     return abs(_ratio_db(left, right))
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.descriptors.definition import Family, per_channel
-from seamtell.features.descriptors.profile import Profile
+from seamtell.features.descriptors.profile import HUMP_SHARE, Profile
 
 __all__ = [
     "asymmetry",
@@ -28,6 +28,7 @@ __all__ = [
     "prominence_pct",
     "prominence_share",
     "second_hump",
+    "second_hump_db",
     "skewness_size",
     "steeper_flank",
     "steeper_slope_pct_per_mm",
@@ -36,6 +37,7 @@ __all__ = [
 
 _SHAPE = Family.PEAK_SHAPE
 _TOP_SHARE = 0.7
+_LEAST_HUMP_DB = 20.0 * math.log10(HUMP_SHARE)
 
 
 @per_channel(
@@ -210,6 +212,20 @@ def humps(profile: Profile) -> float:
 def second_hump(profile: Profile) -> float:
     """Two equal ends answer a tilted beam as about 1 to 2."""
     return profile.humps[1].height_pct / profile.sure_height_pct if len(profile.humps) > 1 else 0.0
+
+
+@per_channel(
+    _SHAPE,
+    "dB",
+    meaning="second hump over the first, in decibels",
+    formula="20 lg(height of the second highest hump / H), at least −20; −20 if none",
+)
+def second_hump_db(profile: Profile) -> float:
+    """Ends that scatter apart keep their ratio whatever the length between them."""
+    if len(profile.humps) < 2:
+        return _LEAST_HUMP_DB
+    ratio = profile.humps[1].height_pct / profile.sure_height_pct
+    return max(20.0 * math.log10(ratio), _LEAST_HUMP_DB)
 
 
 @per_channel(

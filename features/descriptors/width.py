@@ -13,6 +13,7 @@ from seamtell.features.descriptors.definition import Family, descriptor, per_cha
 from seamtell.features.descriptors.profile import IndicationView, Profile
 
 __all__ = [
+    "area_db",
     "area_pct_mm",
     "equivalent_width_beams",
     "equivalent_width_mm",
@@ -21,6 +22,7 @@ __all__ = [
     "fwhm_beams",
     "fwhm_mm",
     "hump_separation",
+    "hump_separation_beams",
     "outer_width_beams",
     "rms_width_beams",
     "tail_ratio",
@@ -132,6 +134,18 @@ def area_pct_mm(profile: Profile) -> float:
     return profile.area_pct_mm
 
 
+@per_channel(
+    _WIDTH,
+    "dB",
+    meaning="area over a hump as high as the sound seam and as wide as the beam",
+    formula="20 lg(max(area, σ b) / (L b))",
+)
+def area_db(profile: Profile) -> float:
+    """Strength times length: of flaws shorter than the beam, all that their size can change."""
+    area = max(profile.area_pct_mm, profile.noise_pct * profile.beam_mm)
+    return 20.0 * math.log10(area / (profile.specular_level_pct * profile.beam_mm))
+
+
 @descriptor(_WIDTH, "mm", meaning="length of the indication", formula="end − start", for_model=False)
 def extent_mm(view: IndicationView) -> float:
     """Over all channels that show it."""
@@ -157,3 +171,17 @@ def hump_separation(view: IndicationView) -> float:
     if len(pair) < 2 or width <= 0.0:
         return 0.0
     return min(abs(pair[0].position_mm - pair[1].position_mm) / width, 5.0)
+
+
+@descriptor(
+    _WIDTH,
+    "1",
+    meaning="distance of the two highest scatter humps over the beam width",
+    formula="abs(x1 − x2) / b, at most 20; 0 if fewer than two",
+)
+def hump_separation_beams(view: IndicationView) -> float:
+    """The length between the ends of a flaw, even where specular is one beam wide."""
+    pair = view.scatter.humps[:2]
+    if len(pair) < 2:
+        return 0.0
+    return min(abs(pair[0].position_mm - pair[1].position_mm) / view.beam_mm, 20.0)

@@ -112,6 +112,23 @@ def test_channels_relate_as_physics_says(
     assert long["specular_fwhm_mm"] == pytest.approx(34.0, rel=0.05)
 
 
+def test_holes_of_every_size_have_one_quadrature_ratio_and_slots_a_higher_one(
+    scan: Callable[[str], Any], make_trace: Callable[..., SeamTrace], limits: RecipeLimits
+) -> None:
+    def figures(name: str) -> tuple[float, float]:
+        analysis = analyse_seam(make_trace(*continued(scan(name), None)), limits)
+        found = dict(zip(names(), describe_seam(analysis)[0], strict=True))
+        return found["quadrature_ratio_db"], found["height_ratio_db"]
+
+    small, large, pore = (figures(n) for n in ("pinhole_D0.5", "pinhole_D1.2", "pore_blind_D0.8_top0.7"))
+    for ratio, _ in (small, large, pore):
+        assert ratio == pytest.approx(0.0, abs=1.5)
+    # The plain ratio of both heights tells the size of the hole instead.
+    assert large[1] - small[1] > 3.0
+    for slot in ("notch_bottom_L2.5_d65", "notch_top_L4_d25", "notch_top_L5_d45", "lof_L8_d60"):
+        assert figures(slot)[0] > 2.5
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_two_holes_and_two_notches_on_128_mm_are_four_indications_each_seen_on_scatter(
     scan: Callable[[str], Any], make_trace: Callable[..., SeamTrace], limits: RecipeLimits, seed: int

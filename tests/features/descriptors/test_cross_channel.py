@@ -113,3 +113,40 @@ def test_channels_that_never_rise_together_still_have_a_lag(
     view = make_view(s, c)
     assert abs(view.overlaid[0]) == 240 * PITCH_MM
     assert view.overlaid[1] == pytest.approx(products.max() / 241)
+
+
+@pytest.mark.parametrize(("left", "right"), [(8.0, 2.0), (2.0, 8.0), (5.0, 5.0)])
+def test_end_ratio_is_the_decibels_between_what_numpy_averages_at_both_ends(
+    left: float, right: float, make_view: Callable[..., IndicationView]
+) -> None:
+    # Humps at the half-height crossings of a box from 18 to 42 mm.
+    box = np.where(np.abs(X_MM - 30.0) <= 12.0, 10.0, 0.0)
+    ends = left * np.exp(-0.5 * ((X_MM - 17.875) / 3.0) ** 2)
+    ends = ends + right * np.exp(-0.5 * ((X_MM - 42.125) / 3.0) ** 2)
+    around = 9.4 * np.linspace(-0.125, 0.125, 5)
+    means = [np.interp(at + around, X_MM, ends).mean() for at in (17.875, 42.125)]
+    expected = abs(20.0 * np.log10(means[0] / means[1]))
+    assert cross.scatter_end_ratio_db(make_view(box, ends)) == pytest.approx(expected, abs=1e-6)
+
+
+def test_end_ratio_is_held_by_the_noise_where_scatter_is_flat(
+    make_view: Callable[..., IndicationView],
+) -> None:
+    assert cross.scatter_end_ratio_db(make_view(BOX, np.zeros_like(BOX))) == 0.0
+
+
+@pytest.mark.parametrize("echo", [0.5, 3.0, 20.0])
+def test_quadrature_ratio_finds_the_echo_that_numpy_added_at_right_angles(
+    echo: float, make_view: Callable[..., IndicationView]
+) -> None:
+    shape = np.exp(-0.5 * ((X_MM - 30.0) / 4.0) ** 2)
+    total = np.abs(7.0 + 1j * echo * shape)
+    view = make_view(total - 7.0, 0.5 * echo * shape)
+    assert cross.quadrature_ratio_db(view) == pytest.approx(20.0 * np.log10(2.0), abs=1e-6)
+
+
+def test_quadrature_ratio_of_a_flat_seam_is_that_of_the_noise(
+    make_view: Callable[..., IndicationView],
+) -> None:
+    expected = 20.0 * np.log10(np.sqrt(1e-3 * (1e-3 + 14.0)) / 1e-3)
+    assert cross.quadrature_ratio_db(make_view(FLAT, FLAT)) == pytest.approx(min(expected, 30.0))

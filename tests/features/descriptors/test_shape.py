@@ -127,3 +127,15 @@ def test_flat_zero_has_its_stated_values(make_view: Callable[..., IndicationView
     assert shape.skewness_size.specular(view) == 0.0
     assert shape.humps.specular(view) == 1.0
     assert shape.height_over_noise_db.specular(view) == 0.0
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_second_hump_in_decibels_is_that_of_the_peaks_of_scipy(
+    seed: int, make_view: Callable[..., IndicationView]
+) -> None:
+    values = lumpy(seed)
+    least = 0.1 * values.max()
+    _, found = signal.find_peaks(values, height=least, prominence=least)
+    heights = np.sort(found["peak_heights"])[::-1]
+    expected = 20.0 * np.log10(heights[1] / heights[0]) if len(heights) > 1 else -20.0
+    assert shape.second_hump_db.scatter(make_view(FLAT, values)) == pytest.approx(expected)

@@ -87,3 +87,37 @@ def test_profile_without_height_has_no_width(make_view: Callable[..., Indication
     assert width.fwhm_mm.specular(view) == 0.0
     assert width.outer_width_beams.scatter(view) == 0.0
     assert width.tail_ratio.scatter(view) == 1.0
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_hump_separation_in_beams_is_the_distance_of_the_two_highest_peaks_of_scipy(
+    seed: int, make_view: Callable[..., IndicationView]
+) -> None:
+    rng = np.random.default_rng(seed)
+    ends = gauss(3.0, rng.uniform(3, 9), rng.uniform(10, 20)) + gauss(3.0, 10.0, rng.uniform(35, 50))
+    peaks, found = signal.find_peaks(ends, height=1.0, prominence=1.0)
+    first, second = peaks[np.argsort(found["peak_heights"])[::-1][:2]]
+    expected = abs(first - second) * PITCH_MM / 9.4
+    assert width.hump_separation_beams(make_view(gauss(4.0), ends)) == pytest.approx(expected)
+
+
+def test_hump_separation_in_beams_is_zero_for_a_single_hump(make_view: Callable[..., IndicationView]) -> None:
+    assert width.hump_separation_beams(make_view(gauss(4.0), gauss(4.0))) == 0.0
+
+
+def test_area_in_decibels_is_the_trapezium_sum_over_a_beam_of_sound_seam(
+    make_view: Callable[..., IndicationView],
+) -> None:
+    view = make_view(gauss(4.0), gauss(2.0, 0.5))
+    for got, values in (
+        (width.area_db.specular(view), gauss(4.0)),
+        (width.area_db.scatter(view), gauss(2.0, 0.5)),
+    ):
+        expected = 20.0 * np.log10(np.trapezoid(values, X_MM) / (7.0 * 9.4))
+        assert got == pytest.approx(expected, abs=1e-3)
+
+
+def test_area_in_decibels_of_a_flat_profile_is_that_of_the_noise(
+    make_view: Callable[..., IndicationView],
+) -> None:
+    assert width.area_db.specular(make_view(FLAT, FLAT)) == pytest.approx(20.0 * np.log10(1e-3 / 7.0))
