@@ -49,6 +49,7 @@ class BoostedTrees(Candidate):
 
     name: ClassVar[str] = "lightgbm"
     fitted: ClassVar[type[FittedCandidate]] = FittedBoostedTrees
+    reads_simulated: ClassVar[bool] = True
 
     def fit(
         self,

@@ -39,6 +39,8 @@ class Candidate(ABC):
 
     name: ClassVar[str]
     fitted: ClassVar[type[FittedCandidate]]
+    reads_simulated: ClassVar[bool] = False
+    """Whether simulated flaws may join its sections; shares and two thresholds need none."""
 
     @abstractmethod
     def fit(
@@ -60,7 +62,7 @@ class Candidate(ABC):
         codes : int array of shape (n,)
             Index into `classes`; every class occurs.
         weights : array of shape (n,)
-            Weight of each section, mean 1.
+            Weight of each row; sections alone have mean 1.
         names : tuple of str, length d
             Descriptor names.
         classes : tuple of str, length K

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +10,7 @@ from numpy.typing import NDArray
 
 from seamtell.models.candidates import CANDIDATES
 from seamtell.models.labelled_table import LabelledTable
+from seamtell.models.simulated_rows import SimulatedRows, balanced_weights, join_rows
 from seamtell.models.splits import assert_no_leak
 
 __all__ = [
@@ -26,18 +28,6 @@ _FEWEST_SIZES = 6
 """A class with fewer known sizes is not cut into bands."""
 
 
-def balanced_weights(codes: NDArray[np.int64], k: int) -> NDArray[np.float64]:
-    """Return weights of shape (n,) and mean 1 that give each class present the same total.
-
-    Examples
-    --------
-    >>> balanced_weights(np.array([0, 0, 0, 1]), 2).round(3).tolist()
-    [0.667, 0.667, 0.667, 2.0]
-    """
-    counts = np.bincount(codes, minlength=k)
-    return np.asarray(len(codes) / ((counts > 0).sum() * counts[codes]), dtype=np.float64)
-
-
 def cross_validate(
     name: str,
     table: LabelledTable,
@@ -45,8 +35,13 @@ def cross_validate(
     classes: tuple[str, ...],
     folds: NDArray[np.int64],
     seed: int,
+    simulated: SimulatedRows | None = None,
+    weight: float = 0.0,
 ) -> NDArray[np.float64]:
     """Return uncalibrated probabilities of shape (n, K), each from a fit without the row's fold.
+
+    Simulated flaws may join the fits, never the questions; those put into a coil or
+    seam of the row's fold stay out of its fit.
 
     Raises
     ------
@@ -56,7 +51,9 @@ def cross_validate(
     out_of_fold = np.empty((len(table), len(classes)))
     for fold in np.unique(folds):
         here = folds == fold
-        out_of_fold[here] = _fit_and_ask(name, table, codes, classes, ~here, here, seed)
+        out_of_fold[here] = _fit_and_ask(
+            name, table, codes, classes, ~here, here, seed, simulated=simulated, weight=weight
+        )
     return out_of_fold
 
 
@@ -68,16 +65,15 @@ def _fit_and_ask(
     train: NDArray[np.bool_],
     test: NDArray[np.bool_],
     seed: int,
+    *,
+    simulated: SimulatedRows | None,
+    weight: float,
 ) -> NDArray[np.float64]:
-    assert_no_leak(table.groups[train], table.groups[test])
+    unseen = table.groups[test]
+    rows = join_rows(table.rows(train), codes[train], len(classes), simulated, weight, unseen)
+    assert_no_leak(rows.groups, unseen)
     fitted = CANDIDATES[name]().fit(
-        table.values[train],
-        codes[train],
-        balanced_weights(codes[train], len(classes)),
-        table.names,
-        classes,
-        seed,
-        table.groups[train],
+        rows.values, rows.codes, rows.weights, table.names, classes, seed, rows.groups
     )
     return fitted.predict_proba(table.values[test])
 
@@ -135,11 +131,20 @@ def size_band_validate(
     classes: tuple[str, ...],
     folds: NDArray[np.int64],
     seed: int,
+    simulated: SimulatedRows | None = None,
+    weights: Mapping[int, float] | None = None,
 ) -> SizeBandResult | None:
     """Cross-validate with one third of the sizes of each class unseen, and the row's fold as well.
 
     Few sections mean few sizes: a flexible candidate that only ever saw 5 mm
     notches may fail at 3 mm and 8 mm, which folds by group alone do not show.
+    Simulated flaws keep all their sizes: that is what they are for.
+
+    Parameters
+    ----------
+    simulated : SimulatedRows, optional
+    weights : mapping of int to float, optional
+        Weight of the simulated flaws when a fold is asked; 0 for folds not named.
 
     Returns
     -------
@@ -151,10 +156,13 @@ def size_band_validate(
     bands = size_bands(table.sizes_mm, codes)
     probabilities = np.full((len(table), len(classes)), np.nan)
     for band in range(SIZE_BANDS):
-        for fold in np.unique(folds):
+        for fold in np.unique(folds).tolist():
             test = (folds == fold) & (bands == band)
             train = (folds != fold) & (bands != band)
             if test.any() and set(codes[train]) == set(codes):
-                probabilities[test] = _fit_and_ask(name, table, codes, classes, train, test, seed)
+                weight = (weights or {}).get(fold, 0.0)
+                probabilities[test] = _fit_and_ask(
+                    name, table, codes, classes, train, test, seed, simulated=simulated, weight=weight
+                )
     asked = np.isfinite(probabilities).all(axis=1)
     return SizeBandResult(asked, probabilities) if asked.any() else None

@@ -2,83 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict
 
 from seamtell.features.contracts import UNCLASSIFIED
-from seamtell.features.errors import SeamtellError
 from seamtell.models.answers import Answers
 from seamtell.models.calibration import Calibration
-from seamtell.models.candidate import FittedCandidate
 from seamtell.models.conformal import ConformalScores, nonconformity
-from seamtell.models.novelty import NoveltyModel
+from seamtell.models.fitted_model import FittedModel
+from seamtell.models.model_card import DescriptorRange, LibraryVersions, ModelCard, TrainingDomain
 from seamtell.models.reasons import Reason
 
 __all__ = ["DescriptorRange", "FlawModel", "LibraryVersions", "ModelCard", "TrainingDomain", "decide_labels"]
 
 
-class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class DescriptorRange(_Part):
-    """Smallest and largest value of one descriptor over the training sections."""
-
-    name: str
-    low: float
-    high: float
-
-
-class TrainingDomain(_Part):
-    """Where the model has been: outside of it, it says nothing."""
-
-    recipes: tuple[str, ...]
-    ranges: tuple[DescriptorRange, ...]
-
-
-class LibraryVersions(_Part):
-    """What the model was trained with; other versions load it when the stored probe comes out the same."""
-
-    python: str
-    numpy: str
-    scipy: str
-    scikit_learn: str
-    lightgbm: str
-
-
-class ModelCard(_Part):
-    """All that a reader must know of a model; holds no time and no path, so equal data give an equal card."""
-
-    format_version: int
-    schema_digest: str
-    descriptor_names: tuple[str, ...]
-    classes: tuple[str, ...]
-    sections_per_class: tuple[int, ...]
-    left_out_classes: tuple[str, ...]
-    candidates: tuple[str, ...]
-    chosen: str
-    error_rate: float
-    """A conformal set misses the true label at most this often, in each class."""
-    novelty_p: float
-    """What the plan asked for."""
-    novelty_threshold_p: float
-    """What is used: larger than `novelty_p` when there are too few sections to resolve that."""
-    seed: int
-    folds: int
-    domain: TrainingDomain
-    training_section_ids: tuple[str, ...]
-    training_groups: tuple[str, ...]
-    data_digest: str
-    library_versions: LibraryVersions
-    warnings: tuple[str, ...]
-
-
 @dataclass(frozen=True, eq=False)
-class FlawModel:
+class FlawModel(FittedModel):
     """A trained model. Made by `train_flaw_model` or `load_model`.
 
     Parameters
@@ -86,52 +28,16 @@ class FlawModel:
     card : ModelCard
     candidates : mapping of str to FittedCandidate
         All candidates, fitted on all training sections; the card names the chosen one.
-    calibration, conformal, novelty
-        Learnt from out-of-fold answers of the chosen candidate.
+    novelty : NoveltyModel
+        Learnt from the training sections.
     probe_values : array of shape (m, d)
         Descriptors of some training sections; a loaded model must answer them as the saved one did.
+    calibration, conformal
+        Learnt from out-of-fold answers of the chosen candidate.
     """
 
-    card: ModelCard
-    candidates: Mapping[str, FittedCandidate]
     calibration: Calibration
     conformal: ConformalScores
-    novelty: NoveltyModel
-    probe_values: NDArray[np.float64]
-
-    @property
-    def classes(self) -> tuple[str, ...]:
-        """Flaw labels in the order of the probability columns."""
-        return self.card.classes
-
-    def candidate_probabilities(self, name: str, values: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return uncalibrated probabilities of one candidate.
-
-        Parameters
-        ----------
-        name : str
-        values : array of shape (n, d)
-
-        Returns
-        -------
-        array of shape (n, K)
-            NaN rows where a descriptor is not finite.
-
-        Raises
-        ------
-        SeamtellError
-            No such candidate, or another number of descriptors.
-        """
-        if name not in self.candidates:
-            raise SeamtellError(f"got the candidate '{name}', expected one of {', '.join(self.candidates)}")
-        rows = self._checked(values)
-        finite = np.isfinite(rows).all(axis=1)
-        probabilities = np.full((len(rows), len(self.classes)), np.nan)
-        if finite.any():
-            # Finite but absurd descriptors may overflow; their rows come out NaN and get no label.
-            with np.errstate(all="ignore"):
-                probabilities[finite] = self.candidates[name].predict_proba(rows[finite])
-        return probabilities
 
     def answer(self, values: NDArray[np.float64], recipes: Sequence[str]) -> Answers:
         """Answer for a batch of indications.
@@ -147,12 +53,7 @@ class FlawModel:
         SeamtellError
             Another number of descriptors or of recipes.
         """
-        rows = self._checked(values)
-        if len(recipes) != len(rows):
-            raise SeamtellError(
-                f"got {len(recipes)} recipes, expected one for each of {len(rows)} indications"
-            )
-        known = np.isin(np.asarray(recipes, dtype=np.str_), np.array(self.card.domain.recipes))
+        rows, known = self.checked_questions(values, recipes)
         raw = self.candidate_probabilities(self.card.chosen, rows)
         raw[~known] = np.nan
         usable = np.isfinite(raw).all(axis=1)
@@ -170,13 +71,6 @@ class FlawModel:
             novelty_threshold_p=self.card.novelty_threshold_p,
             recipe_known=known,
         )
-
-    def _checked(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
-        rows = np.ascontiguousarray(values, dtype=np.float64)
-        d = len(self.card.descriptor_names)
-        if rows.ndim != 2 or rows.shape[1] != d:
-            raise SeamtellError(f"got descriptors of shape {rows.shape}, expected (n, {d})")
-        return rows
 
 
 def decide_labels(

@@ -3,6 +3,7 @@
     model_card.json             what the model is (no time, no path)
     candidates/<name>.json|txt  every fitted candidate
     calibration.json  conformal.json  novelty.json
+                                (a model learnt from simulation alone has only the last)
     probe.json                  some inputs and what the model answered when it was saved
     digests.json                SHA-256 of every file above and of any extra file
 
@@ -30,12 +31,20 @@ from seamtell.models.candidates import CANDIDATES
 from seamtell.models.canonical_json import canonical_json
 from seamtell.models.conformal import ConformalScores, nonconformity
 from seamtell.models.errors import ModelRefused
-from seamtell.models.flaw_model import FlawModel, ModelCard
+from seamtell.models.flaw_model import FlawModel
+from seamtell.models.model_card import READABLE_FORMATS, ModelCard
 from seamtell.models.novelty import NoveltyModel
+from seamtell.models.physics_only_model import PhysicsOnlyModel
 from seamtell.models.reasons import Reason
-from seamtell.models.training import FORMAT_VERSION
 
-__all__ = ["PROBE_TOLERANCE", "ModelRefused", "load_model", "model_digest", "save_model"]
+__all__ = [
+    "PROBE_TOLERANCE",
+    "ModelRefused",
+    "load_any_model",
+    "load_model",
+    "model_digest",
+    "save_model",
+]
 
 PROBE_TOLERANCE = 1e-12
 """Largest difference of any recomputed number of the probe."""
@@ -47,15 +56,18 @@ _NOVELTY = "novelty.json"
 _PROBE = "probe.json"
 _DIGESTS = "digests.json"
 _CANDIDATES = "candidates/"
+_FORMATS = " or ".join(str(version) for version in READABLE_FORMATS)
 _RETRAIN = "restore the folder from a copy, or train again"
 
 
-def save_model(model: FlawModel, folder: Path, extra_files: Mapping[str, bytes] | None = None) -> str:
+def save_model(
+    model: FlawModel | PhysicsOnlyModel, folder: Path, extra_files: Mapping[str, bytes] | None = None
+) -> str:
     """Write the folder, whole or not at all.
 
     Parameters
     ----------
-    model : FlawModel
+    model : FlawModel or PhysicsOnlyModel
     folder : Path
         Must not exist; its parent must.
     extra_files : mapping of str to bytes, optional
@@ -117,7 +129,26 @@ def load_model(folder: Path, *, schema_digest: str | None = None) -> FlawModel:
     ------
     ModelRefused
         Naming the file that differs; its `reason` says whether the bytes or the
-        descriptor definitions do.
+        descriptor definitions do. Also for a model that was learnt from simulation
+        alone: ask `load_any_model` for one.
+    """
+    model = load_any_model(folder, schema_digest=schema_digest)
+    if isinstance(model, PhysicsOnlyModel):
+        raise ModelRefused(
+            "learnt from simulation alone; no section has judged it",
+            where=str(folder / _CARD),
+            do="use it in a trial run only, or train again when there are sections",
+            reason=Reason.NO_APPROVED_MODEL,
+        )
+    return model
+
+
+def load_any_model(folder: Path, *, schema_digest: str | None = None) -> FlawModel | PhysicsOnlyModel:
+    """Load a model as `load_model` does, also one that was learnt from simulation alone.
+
+    Raises
+    ------
+    ModelRefused
     """
     files = _verified_files(folder)
     try:
@@ -128,7 +159,7 @@ def load_model(folder: Path, *, schema_digest: str | None = None) -> FlawModel:
         raise
     except Exception as problem:
         raise ModelRefused(
-            f"not readable as a model of format {FORMAT_VERSION}: {type(problem).__name__}",
+            f"not readable as a model of format {_FORMATS}: {type(problem).__name__}",
             where=str(folder / _CARD),
             do="use the seamtell version that saved it, or train again",
             reason=Reason.SCHEMA_MISMATCH,
@@ -142,14 +173,17 @@ def load_model(folder: Path, *, schema_digest: str | None = None) -> FlawModel:
     return model
 
 
-def _model_files(model: FlawModel) -> dict[str, bytes]:
+def _model_files(model: FlawModel | PhysicsOnlyModel) -> dict[str, bytes]:
+    if model.card.physics_only != isinstance(model, PhysicsOnlyModel):
+        raise ValueError("the card and the type of the model disagree on physics_only")
     files = {
         _CARD: canonical_json(model.card.model_dump(mode="json")),
-        _CALIBRATION: canonical_json(model.calibration.to_document()),
-        _CONFORMAL: canonical_json(model.conformal.to_document(model.classes)),
         _NOVELTY: canonical_json(model.novelty.to_document()),
         _PROBE: canonical_json({"values": model.probe_values.tolist(), "answers": _probe_answers(model)}),
     }
+    if isinstance(model, FlawModel):
+        files[_CALIBRATION] = canonical_json(model.calibration.to_document())
+        files[_CONFORMAL] = canonical_json(model.conformal.to_document(model.classes))
     for name, candidate in model.candidates.items():
         for file_name, content in candidate.to_files().items():
             if PurePosixPath(file_name).stem != name:
@@ -158,14 +192,17 @@ def _model_files(model: FlawModel) -> dict[str, bytes]:
     return files
 
 
-def _probe_answers(model: FlawModel) -> dict[str, Any]:
+def _probe_answers(model: FlawModel | PhysicsOnlyModel) -> dict[str, Any]:
     """Every number that the model computes for the probe, before any threshold."""
     values = model.probe_values
     raw = {name: model.candidate_probabilities(name, values) for name in model.candidates}
     chosen = raw[model.card.chosen]
+    calibrated = (
+        {"calibrated": model.calibration.apply(chosen).tolist()} if isinstance(model, FlawModel) else {}
+    )
     return {
         "candidates": {name: probabilities.tolist() for name, probabilities in raw.items()},
-        "calibrated": model.calibration.apply(chosen).tolist(),
+        **calibrated,
         "margins": nonconformity(chosen).tolist(),
         "distances": model.novelty.shape.distances(values).tolist(),
     }
@@ -202,9 +239,9 @@ def _verified_files(folder: Path) -> dict[str, bytes]:
     return found
 
 
-def _parse(files: Mapping[str, bytes]) -> tuple[FlawModel, dict[str, Any]]:
+def _parse(files: Mapping[str, bytes]) -> tuple[FlawModel | PhysicsOnlyModel, dict[str, Any]]:
     card = ModelCard.model_validate_json(files[_CARD])
-    if card.format_version != FORMAT_VERSION:
+    if card.format_version not in READABLE_FORMATS:
         raise ValueError(f"format {card.format_version}")
     candidates = {}
     for name in card.candidates:
@@ -215,18 +252,24 @@ def _parse(files: Mapping[str, bytes]) -> tuple[FlawModel, dict[str, Any]]:
         }
         candidates[name] = CANDIDATES[name].fitted.from_files(own)
     probe = json.loads(files[_PROBE])
+    novelty = NoveltyModel.from_document(json.loads(files[_NOVELTY]))
+    probe_values = np.array(probe["values"], dtype=np.float64)
+    if card.physics_only:
+        if _CALIBRATION in files or _CONFORMAL in files:
+            raise ValueError("calibrated, and yet learnt from simulation alone")
+        return PhysicsOnlyModel(card, candidates, novelty, probe_values), probe["answers"]
     model = FlawModel(
         card=card,
         candidates=candidates,
         calibration=Calibration.from_document(json.loads(files[_CALIBRATION])),
         conformal=ConformalScores.from_document(json.loads(files[_CONFORMAL]), card.classes),
-        novelty=NoveltyModel.from_document(json.loads(files[_NOVELTY])),
-        probe_values=np.array(probe["values"], dtype=np.float64),
+        novelty=novelty,
+        probe_values=probe_values,
     )
     return model, probe["answers"]
 
 
-def _check_schema(model: FlawModel, folder: Path, schema_digest: str | None) -> None:
+def _check_schema(model: FlawModel | PhysicsOnlyModel, folder: Path, schema_digest: str | None) -> None:
     if schema_digest is None:
         from seamtell.features.descriptors import registry
 
@@ -241,10 +284,10 @@ def _check_schema(model: FlawModel, folder: Path, schema_digest: str | None) -> 
         )
 
 
-def _same_answers(model: FlawModel, stored: dict[str, Any]) -> bool:
+def _same_answers(model: FlawModel | PhysicsOnlyModel, stored: dict[str, Any]) -> bool:
     ours = _probe_answers(model)
     pairs = [(ours["candidates"][name], stored["candidates"][name]) for name in ours["candidates"]]
-    pairs += [(ours[key], stored[key]) for key in ("calibrated", "margins", "distances")]
+    pairs += [(ours[key], stored[key]) for key in ours if key != "candidates"]
     return all(np.shape(a) == np.shape(b) and _near(a, b) for a, b in pairs)
 
 

@@ -28,6 +28,8 @@ class Reason(StrEnum):
     """Why an indication is ``unclassified``: the limit rule alone speaks."""
 
     NO_APPROVED_MODEL = "no_approved_model"
+    APPROVAL_EXPIRED = "approval_expired"
+    APPROVAL_BASIS_CHANGED = "approval_basis_changed"
     MODEL_DIGEST_MISMATCH = "model_digest_mismatch"
     SCHEMA_MISMATCH = "schema_mismatch"
     RECIPE_OUTSIDE_DOMAIN = "recipe_outside_domain"

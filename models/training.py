@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import platform
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,32 +13,35 @@ from seamtell.models.calibration import cross_calibrated, fit_calibration
 from seamtell.models.candidates import CANDIDATES, FittedCandidate, in_order
 from seamtell.models.class_selection import select_classes
 from seamtell.models.conformal import ConformalScores, leave_one_out_p_values, nonconformity
-from seamtell.models.cross_validation import balanced_weights, cross_validate, size_band_validate
-from seamtell.models.flaw_model import (
-    DescriptorRange,
-    FlawModel,
-    LibraryVersions,
-    ModelCard,
-    TrainingDomain,
-    decide_labels,
-)
+from seamtell.models.flaw_model import FlawModel, decide_labels
 from seamtell.models.labelled_table import LabelledTable, TrainingPlan, ordered_classes
+from seamtell.models.model_card import (
+    FORMAT_VERSION,
+    ModelCard,
+    PhysicsPart,
+    library_versions,
+    training_domain,
+)
 from seamtell.models.novelty import NoveltyModel, fit_novelty, usable_threshold
+from seamtell.models.physics_only_training import PhysicsOnlyResult, train_physics_only
 from seamtell.models.scoring import CandidateScore, choose, score_candidates
+from seamtell.models.simulated_rows import SimulatedRows, join_rows, simulated_rows
+from seamtell.models.simulated_table import SimulatedTable
+from seamtell.models.simulated_weight import WeightedAnswers, weighted_cross_validate
 from seamtell.models.splits import grouped_folds
-from seamtell.models.training_warnings import training_warnings
+from seamtell.models.training_warnings import physics_warnings, training_warnings
 
 __all__ = [
-    "FORMAT_VERSION",
     "CandidateScore",
     "LabelledTable",
+    "PhysicsOnlyResult",
+    "SimulatedTable",
     "TrainingPlan",
     "TrainingResult",
     "train_flaw_model",
+    "train_physics_only",
 ]
 
-FORMAT_VERSION = 1
-"""Of the model folder."""
 _PROBES = 16
 
 
@@ -66,6 +68,8 @@ class TrainingResult:
     out_of_fold_answers : Answers
         What the chosen candidate answers for sections it had not seen:
         calibration, conformal set and novelty each without the section itself.
+    weighted : mapping of str to WeightedAnswers
+        How the sections weighed the simulated flaws, for each candidate; empty without any.
     """
 
     model: FlawModel
@@ -77,9 +81,17 @@ class TrainingResult:
     section_ids: tuple[str, ...]
     truths: NDArray[np.str_]
     out_of_fold_answers: Answers
+    weighted: Mapping[str, WeightedAnswers] = field(default_factory=dict)
+
+    @property
+    def simulated_weights(self) -> dict[str, float]:
+        """Weight of the simulated flaws in each candidate; empty without any."""
+        return {name: one.weight for name, one in self.weighted.items()}
 
 
-def train_flaw_model(table: LabelledTable, plan: TrainingPlan) -> TrainingResult:
+def train_flaw_model(
+    table: LabelledTable, plan: TrainingPlan, simulated: SimulatedTable | None = None
+) -> TrainingResult:
     """Train all candidates, choose one, and learn calibration, conformal scores and novelty from it.
 
     The candidates are compared by the log loss of their out-of-fold
@@ -87,35 +99,51 @@ def train_flaw_model(table: LabelledTable, plan: TrainingPlan) -> TrainingResult
     standard error of the best is chosen. The same table and plan give the same
     model, bit for bit.
 
+    Simulated flaws join the fits with a weight that the sections choose (see
+    `simulated_weight`). They never judge: out-of-fold answers, calibration,
+    conformal scores, novelty and domain are of sections alone.
+
     Parameters
     ----------
     table : LabelledTable
     plan : TrainingPlan
+    simulated : SimulatedTable, optional
+        Classes without enough sections are dropped from it.
 
     Raises
     ------
     SeamtellError
         Fewer than two classes have enough sections (the message says what is
-        missing), an unknown candidate, or a candidate without its descriptors.
+        missing), an unknown candidate, a candidate without its descriptors, or
+        simulated flaws with other descriptors.
     """
     names = in_order(plan.candidates)
     kept, left_out = select_classes(table, plan.min_sections_per_class)
     classes = ordered_classes(kept.truths)
     codes = np.array([classes.index(truth) for truth in kept.truths.tolist()], dtype=np.int64)
     folds = grouped_folds(kept.groups, codes, plan.folds, plan.seed)
-    out_of_fold = {name: cross_validate(name, kept, codes, classes, folds, plan.seed) for name in names}
+    extra = None if simulated is None else simulated_rows(simulated, kept, classes)
+    weighted = {
+        name: weighted_cross_validate(name, kept, codes, classes, folds, plan.seed, extra) for name in names
+    }
+    out_of_fold = {name: weighted[name].out_of_fold for name in names}
     calibrated = {name: cross_calibrated(out_of_fold[name], codes, folds) for name in names}
-    by_size = {name: size_band_validate(name, kept, codes, classes, folds, plan.seed) for name in names}
+    by_size = {name: weighted[name].by_size for name in names}
     scores = score_candidates(names, out_of_fold, calibrated, by_size, codes, kept.groups)
     chosen = choose(scores)
     novelty, distances = fit_novelty(kept.values, codes, folds)
     threshold = usable_threshold(plan.novelty_p, len(kept))
-    warnings = training_warnings(kept, codes, classes, left_out, folds, plan, scores)
-    fitted = {name: _fit(name, kept, codes, classes, plan.seed) for name in names}
+    physics = None if simulated is None else _physics_part(simulated, classes, weighted)
+    warnings = (
+        *training_warnings(kept, codes, classes, left_out, folds, plan, scores),
+        *physics_warnings(physics, classes, chosen),
+    )
     margins = nonconformity(out_of_fold[chosen])
     model = FlawModel(
-        card=_card(kept, codes, classes, left_out, names, chosen, folds, plan, threshold, warnings),
-        candidates=fitted,
+        card=_card(kept, codes, classes, left_out, names, chosen, folds, plan, threshold, warnings, physics),
+        candidates={
+            name: _fit(name, kept, codes, classes, plan.seed, extra, weighted[name].weight) for name in names
+        },
         calibration=fit_calibration(out_of_fold[chosen], codes),
         conformal=ConformalScores.collect(margins, codes),
         novelty=novelty,
@@ -133,14 +161,38 @@ def train_flaw_model(table: LabelledTable, plan: TrainingPlan) -> TrainingResult
         out_of_fold_answers=_out_of_fold_answers(
             classes, calibrated[chosen], margins, codes, novelty, distances, plan.error_rate, threshold
         ),
+        weighted={} if simulated is None else weighted,
     )
 
 
 def _fit(
-    name: str, table: LabelledTable, codes: NDArray[np.int64], classes: tuple[str, ...], seed: int
+    name: str,
+    table: LabelledTable,
+    codes: NDArray[np.int64],
+    classes: tuple[str, ...],
+    seed: int,
+    simulated: SimulatedRows | None,
+    weight: float,
 ) -> FittedCandidate:
-    weights = balanced_weights(codes, len(classes))
-    return CANDIDATES[name]().fit(table.values, codes, weights, table.names, classes, seed, table.groups)
+    rows = join_rows(table, codes, len(classes), simulated, weight)
+    return CANDIDATES[name]().fit(
+        rows.values, rows.codes, rows.weights, table.names, classes, seed, rows.groups
+    )
+
+
+def _physics_part(
+    simulated: SimulatedTable, classes: tuple[str, ...], weighted: Mapping[str, WeightedAnswers]
+) -> PhysicsPart:
+    return PhysicsPart(
+        origin=simulated.origin,
+        theory_version=simulated.theory_version,
+        physics_digest=simulated.physics_digest,
+        simulated_digest=simulated.digest(),
+        flaws_per_class=tuple(int((simulated.truths == label).sum()) for label in classes),
+        dropped_classes=tuple(x for x in ordered_classes(simulated.truths) if x not in classes),
+        host_groups=simulated.host_groups,
+        weights={name: one.weight for name, one in weighted.items() if CANDIDATES[name].reads_simulated},
+    )
 
 
 def _out_of_fold_answers(
@@ -178,6 +230,7 @@ def _card(
     plan: TrainingPlan,
     threshold: float,
     warnings: tuple[str, ...],
+    physics: PhysicsPart | None,
 ) -> ModelCard:
     return ModelCard(
         format_version=FORMAT_VERSION,
@@ -193,33 +246,11 @@ def _card(
         novelty_threshold_p=threshold,
         seed=plan.seed,
         folds=len(np.unique(folds)),
-        domain=_domain(table),
+        domain=training_domain(table.names, table.values, table.recipes),
         training_section_ids=table.section_ids,
         training_groups=tuple(sorted(set(table.groups.tolist()))),
         data_digest=table.digest(),
-        library_versions=_library_versions(),
+        library_versions=library_versions(),
         warnings=warnings,
-    )
-
-
-def _domain(table: LabelledTable) -> TrainingDomain:
-    lows, highs = table.values.min(axis=0).tolist(), table.values.max(axis=0).tolist()
-    ranges = zip(table.names, lows, highs, strict=True)
-    return TrainingDomain(
-        recipes=tuple(sorted(set(table.recipes.tolist()))),
-        ranges=tuple(DescriptorRange(name=name, low=low, high=high) for name, low, high in ranges),
-    )
-
-
-def _library_versions() -> LibraryVersions:
-    import lightgbm
-    import scipy
-    import sklearn
-
-    return LibraryVersions(
-        python=platform.python_version(),
-        numpy=np.__version__,
-        scipy=scipy.__version__,
-        scikit_learn=sklearn.__version__,
-        lightgbm=lightgbm.__version__,
+        physics=physics,
     )

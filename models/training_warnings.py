@@ -8,9 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.models.labelled_table import LabelledTable, TrainingPlan
+from seamtell.models.model_card import PhysicsPart
 from seamtell.models.scoring import CandidateScore
 
-__all__ = ["training_warnings"]
+__all__ = ["physics_warnings", "training_warnings"]
 
 _FEW_SECTIONS = 30
 """With fewer, a 95 % interval of a recall near 0.9 is wider than about 0.2."""
@@ -71,3 +72,33 @@ def _choice(scores: tuple[CandidateScore, ...]) -> list[str]:
             f"{best.size_band_log_loss:.2f} against {chosen.size_band_log_loss:.2f}): section more sizes"
         )
     return found
+
+
+def physics_warnings(physics: PhysicsPart | None, classes: tuple[str, ...], chosen: str) -> tuple[str, ...]:
+    """Return what a reader must know of the simulated flaws that joined; nothing without any.
+
+    Parameters
+    ----------
+    physics : PhysicsPart or None
+    classes : tuple of str
+        In the order of ``physics.flaws_per_class``.
+    chosen : str
+        The chosen candidate.
+    """
+    if physics is None:
+        return ()
+    found = [
+        f"simulated {label} is dropped: too few sections of it to judge what simulation teaches"
+        for label in physics.dropped_classes
+    ]
+    found += [
+        f"no simulated {label}: it is learnt from its sections alone"
+        for label, count in zip(classes, physics.flaws_per_class, strict=True)
+        if count == 0
+    ]
+    if physics.weights.get(chosen) == 0:
+        found.append(
+            f"the simulated flaws have no weight in {chosen}: on the sections, it does not do clearly "
+            "better with them"
+        )
+    return tuple(found)

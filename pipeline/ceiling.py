@@ -24,11 +24,10 @@ from seamtell.models.candidates import CANDIDATES
 from seamtell.models.cross_validation import balanced_weights
 from seamtell.models.labelled_table import ordered_classes
 from seamtell.pipeline.describe import batches, indication_settings
-from seamtell.pipeline.evaluation.bootstrap import Plan
-from seamtell.pipeline.evaluation.evidence import answered_sections, gather_evidence
+from seamtell.pipeline.evaluation.evidence import gather_evidence
 from seamtell.pipeline.evaluation.matching import match_sections
-from seamtell.pipeline.evaluation.result import Estimate, Scope
-from seamtell.pipeline.evaluation.side_by_side import forced_agreement
+from seamtell.pipeline.evaluation.result import Estimate
+from seamtell.pipeline.forced_score import forced_macro_f1
 from seamtell.pipeline.labelled import descriptor_values
 from seamtell.pipeline.settings import Settings
 from seamtell.pipeline.worker_processes import worker_pool
@@ -98,7 +97,6 @@ def shop_ceiling(
         Told the number of simulated sections after every round.
     """
     evidence = gather_evidence(ws, model_id)
-    answered = answered_sections(evidence, Scope.HELD_OUT)
     card = evidence.model.card
     part = SimulationPart(plan or ShopPlan(), evidence.settings, card.descriptor_names, seed, 0, 0, 1)
     values, truths = _simulate(part, sections, workers, done)
@@ -109,13 +107,7 @@ def shop_ceiling(
     fitted = CANDIDATES[card.chosen]().fit(
         values, codes, balanced_weights(codes, len(classes)), card.descriptor_names, classes, card.seed
     )
-    held_out = descriptor_values(
-        answered.frame[answered.indicated], evidence.labelled.indications, card.descriptor_names
-    )
-    probabilities = np.full((len(answered.frame), len(card.classes)), np.nan)
-    order = [classes.index(label) for label in card.classes]
-    probabilities[answered.indicated] = fitted.predict_proba(held_out)[:, order]
-    macro_f1 = forced_agreement(answered, probabilities, Plan(seed=card.seed)).macro_f1
+    macro_f1 = forced_macro_f1(evidence, fitted.predict_proba, classes)
     return Ceiling(card.chosen, len(truths), macro_f1)
 
 

@@ -14,21 +14,24 @@ from pathlib import Path
 from seamtell.pipeline.approve import ApprovalRefused, ApprovalResult, approve
 from seamtell.pipeline.ceiling import Ceiling, shop_ceiling
 from seamtell.pipeline.classify import ClassifyResult, classify
+from seamtell.pipeline.day_one import DayOne, day_one_score
 from seamtell.pipeline.demo_plan import DemoPlan
 from seamtell.pipeline.describe import describe
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.evaluate import evaluate
 from seamtell.pipeline.evaluation.result import EvaluationResult
+from seamtell.pipeline.implant import ImplantResult, implant
 from seamtell.pipeline.ingest.run import ingest
 from seamtell.pipeline.init import init_workspace
 from seamtell.pipeline.mix import MixResult, flaw_mix, write_mix_csv
+from seamtell.pipeline.physics.calibrate import calibrate
 from seamtell.pipeline.production_page import write_production_page
 from seamtell.pipeline.settings import read_settings
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.store.sections import add_sections
 from seamtell.pipeline.synth import SynthResult, synth
 from seamtell.pipeline.tracking.evaluation_run import track_evaluation
-from seamtell.pipeline.train import TrainResult, train
+from seamtell.pipeline.train import TrainPhysics, TrainResult, train
 from seamtell.pipeline.workspace import Workspace
 
 __all__ = ["DemoResult", "StageCost", "free_folder", "run_demo"]
@@ -53,6 +56,10 @@ class DemoResult:
     Parameters
     ----------
     approval : ApprovalResult or None
+    implanted : ImplantResult
+        Simulated flaws in the shop's own seams.
+    day_one : DayOne
+        What simulation alone would have told.
     refusal : str
         Why the model was not approved, and then the limit rule decided alone; else empty.
     ceiling : Ceiling or None
@@ -63,6 +70,8 @@ class DemoResult:
     folder: Path
     workspace: Workspace
     shop: SynthResult
+    implanted: ImplantResult
+    day_one: DayOne
     training: TrainResult
     evaluation: EvaluationResult
     approval: ApprovalResult | None
@@ -128,14 +137,22 @@ def run_demo(
     clock = _Clock(tell)
     with clock.stage("invent the shop"):
         shop = synth(folder / "shop", seams=plan.seams, seed=plan.seed, sections=plan.sections)
-    with clock.stage("ingest traces and sections"):
+    with clock.stage("ingest traces"):
         ws = _workspace_of(folder / "workspace", shop)
-    with clock.stage("describe every indication"):
+    with clock.stage("fit each head to its reference blank"):
+        _calibrate(ws, shop, now)
+    with clock.stage("put simulated flaws into recorded sound seams"):
+        implanted = implant(ws, per_class=plan.implanted_per_class, workers=plan.workers, now=now)
+    with clock.stage("train on them alone: a trial model before the first section"):
+        first = train(ws, physics=TrainPhysics.IMPLANTED, now=now)
+    with clock.stage("add sections, describe every indication"):
+        add_sections(ws, shop.sections_path)
         describe(ws, workers=plan.workers)
     with clock.stage("train"):
-        training = train(ws, now=now)
+        training = train(ws, physics=TrainPhysics.IMPLANTED, now=now)
     with clock.stage("evaluate"):
         evaluation = evaluate(ws, training.model_id, now=now)
+        day_one = day_one_score(ws, first.model_id, training.model_id)
         track_evaluation(ws, read_settings(ws.settings_path), evaluation, now=now)
     with clock.stage("approve"):
         approval, refusal = _sign(ws, training.model_id, now)
@@ -158,6 +175,8 @@ def run_demo(
         folder=folder,
         workspace=ws,
         shop=shop,
+        implanted=implanted,
+        day_one=day_one,
         training=training,
         evaluation=evaluation,
         approval=approval,
@@ -175,14 +194,21 @@ def run_demo(
 
 
 def _workspace_of(folder: Path, shop: SynthResult) -> Workspace:
-    """Make a workspace, take over limits and input profile, and ingest both kinds of trace files."""
+    """Make a workspace, take over limits, theory and input profile, and ingest both kinds of trace files."""
     ws = init_workspace(folder)
     shutil.copyfile(shop.limits_path, ws.limits_path)
+    shutil.copyfile(shop.physics_path, ws.physics_path)
     shutil.copyfile(shop.profile_path, ws.profiles_dir / "line_l1.toml")
     ingest(ws, [shop.traces_dir], "line_l1")
     ingest(ws, [shop.parquet_path], "default")
-    add_sections(ws, shop.sections_path)
     return ws
+
+
+def _calibrate(ws: Workspace, shop: SynthResult, now: datetime) -> None:
+    """Fit the head of every line that ran the reference blank."""
+    for runs in sorted(path for path in shop.reference_dir.iterdir() if path.is_dir()):
+        files = sorted(runs.glob("*.csv"))
+        calibrate(ws, shop.blank_path, files, runs.name, profile="default", now=now)
 
 
 def _sign(ws: Workspace, model_id: str, now: datetime) -> tuple[ApprovalResult | None, str]:

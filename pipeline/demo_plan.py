@@ -15,6 +15,8 @@ class DemoPlan:
     ----------
     ceiling_sections : int
         Simulated sections for the ceiling; 0 leaves it out.
+    implanted_per_class : int
+        Flaws of each class put into recorded seams, for the first model and beside the sections.
     workers : int
         Processes for describing and for the ceiling; no figure depends on it.
     """
@@ -23,4 +25,5 @@ class DemoPlan:
     sections: int = 900
     seed: int = 11
     ceiling_sections: int = 20_000
+    implanted_per_class: int = 200
     workers: int = 2

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -16,8 +14,8 @@ from seamtell.pipeline.describe import indication_settings
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.files.atomic import make_folder, write_bytes_atomically
 from seamtell.pipeline.limits_file import read_limits
-from seamtell.pipeline.report.plain_text import safe_slug
 from seamtell.pipeline.report.section_marks import section_marks
+from seamtell.pipeline.seam_picture import picture_path, stored_trace
 from seamtell.pipeline.settings import read_settings
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.store.sections import read_sections
@@ -26,9 +24,7 @@ from seamtell.pipeline.workspace import Workspace
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["DRAWING_KINDS", "ShowResult", "show"]
-
-DRAWING_KINDS: tuple[str, ...] = (".png", ".svg")
+__all__ = ["ShowResult", "show"]
 
 
 @dataclass(frozen=True)
@@ -84,9 +80,9 @@ def show(
     StorageProblem
         The picture cannot be written.
     """
-    path = _checked_path(ws, seam_id, out)
+    path = picture_path(ws, seam_id, out)
     store = SeamStore(ws.traces_dir)
-    trace = _stored_trace(store, seam_id)
+    trace = stored_trace(store, seam_id)
     window = None if window_mm is None else _checked_window(trace, window_mm)
     settings = indication_settings(read_settings(ws.settings_path).describe)
     analysis = analyse_seam(trace, read_limits(ws.limits_path).for_recipe(trace.recipe), settings)
@@ -103,35 +99,6 @@ def show(
         dead_zone_indications=analysis.dead_zone_indications,
         conflict=seam_id in store.conflicts(),
     )
-
-
-def _checked_path(ws: Workspace, seam_id: str, out: Path | None) -> Path:
-    if out is None:
-        # The digest keeps two ids with one slug apart.
-        digest = hashlib.sha256(seam_id.encode("utf-8", "surrogatepass")).hexdigest()[:8]
-        return ws.reports_dir / "seams" / f"{safe_slug(seam_id)}-{digest}.png"
-    if out.suffix.lower() not in DRAWING_KINDS:
-        raise BadInput(
-            f"got '{out.suffix}', expected {' or '.join(DRAWING_KINDS)}",
-            where=str(out),
-            do="end the file name with .png or .svg",
-        )
-    if out.is_dir():
-        raise BadInput("is a folder, expected a file to write", where=str(out), do="say --out DIR/FILE.png")
-    return out
-
-
-def _stored_trace(store: SeamStore, seam_id: str) -> SeamTrace:
-    known = [str(name) for name in store.metadata()["seam_id"]]
-    if not known:
-        raise BadInput(
-            "the store holds no seams", where=str(store.folder), do="run 'seamtell ingest PATH' first"
-        )
-    if seam_id in set(known):
-        return store.get(seam_id)
-    close = difflib.get_close_matches(seam_id, known, n=3, cutoff=0.6)
-    advice = f"did you mean {' or '.join(repr(name) for name in close)}?" if close else "mend the seam id"
-    raise BadInput(f"no seam '{seam_id}' among {len(known)} in the store", do=advice)
 
 
 def _checked_window(trace: SeamTrace, window_mm: tuple[float, float]) -> tuple[float, float]:

@@ -1,4 +1,4 @@
-"""Write the invented shop to disk: traces, sections, limits, and the hidden truth apart."""
+"""Write the invented shop to disk: traces, sections, limits, reference runs, and the hidden truth apart."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import csv
 import io
 import shutil
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isnan
 from pathlib import Path
 
@@ -14,12 +14,18 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from seamtell.data_synth.cutting import Cut, SeamRecord
+from seamtell.data_synth.reference_blank import blank_text, physics_text, reference_runs
 from seamtell.data_synth.shop import InventedSeam, invent_shop
 from seamtell.data_synth.shop_plan import ShopPlan, limits_text
 from seamtell.features.contracts import CHANNELS, SeamTrace
 from seamtell.pipeline.errors import BadInput, Refused
 from seamtell.pipeline.store.section_rows import SECTION_COLUMNS
-from seamtell.pipeline.synth_layout import PROFILE_TEXT, text_file_bytes, text_file_name
+from seamtell.pipeline.synth_layout import (
+    PROFILE_TEXT,
+    contract_file_bytes,
+    text_file_bytes,
+    text_file_name,
+)
 
 __all__ = ["HIDDEN_TRUTH_DIR", "SECTIONS_PER_SEAM", "SynthResult", "synth"]
 
@@ -60,6 +66,10 @@ class SynthResult:
         Text files of line L1, one a seam, read through `profile_path`.
     parquet_path : Path
         Seams of line L2 in one file, contract columns.
+    physics_path : Path
+        Heads and sheets as the shop knows them: round numbers, not those it is simulated with.
+    reference_dir : Path
+        Runs of the reference blank, one folder a line, contract layout.
     """
 
     folder: Path
@@ -68,9 +78,17 @@ class SynthResult:
     profile_path: Path
     sections_path: Path
     limits_path: Path
+    physics_path: Path
+    reference_dir: Path
     text_seams: int
     parquet_seams: int
     sections: int
+    reference_runs: int = 0
+
+    @property
+    def blank_path(self) -> Path:
+        """File of the reference blank, beside its runs."""
+        return self.reference_dir / "blank.toml"
 
 
 def synth(
@@ -119,20 +137,36 @@ def synth(
         records, n_text = _write_traces(staged, watch(shop.seams()))
         cuts = shop.sections(records, round(seams * SECTIONS_PER_SEAM) if sections is None else sections)
         _write_tables(staged, cuts, records, shop.plan)
+        n_runs = _write_reference(staged, shop.plan, seed)
         for name in _targets():
             (staging / name).rename(folder / name)
     finally:
         shutil.rmtree(staging, ignore_errors=True)
-    return _paths(folder, n_text, seams - n_text, len(cuts))
+    return replace(
+        _paths(folder),
+        text_seams=n_text,
+        parquet_seams=seams - n_text,
+        sections=len(cuts),
+        reference_runs=n_runs,
+    )
 
 
-def _paths(folder: Path, text_seams: int = 0, parquet_seams: int = 0, sections: int = 0) -> SynthResult:
-    traces, parquet, profile, table, limits, _ = (folder / name for name in _targets())
-    return SynthResult(folder, traces, parquet, profile, table, limits, text_seams, parquet_seams, sections)
+def _paths(folder: Path) -> SynthResult:
+    traces, parquet, profile, table, limits, physics, reference, _ = (folder / name for name in _targets())
+    return SynthResult(folder, traces, parquet, profile, table, limits, physics, reference, 0, 0, 0)
 
 
 def _targets() -> tuple[str, ...]:
-    return ("traces", "seams.parquet", "profile.toml", "sections.csv", "limits.toml", HIDDEN_TRUTH_DIR)
+    return (
+        "traces",
+        "seams.parquet",
+        "profile.toml",
+        "sections.csv",
+        "limits.toml",
+        "physics.toml",
+        "reference",
+        HIDDEN_TRUTH_DIR,
+    )
 
 
 def _refuse_to_overwrite(result: SynthResult) -> None:
@@ -197,6 +231,19 @@ def _write_tables(
     (hidden / "flaws.truth").write_bytes(_csv(_TRUTH_COLUMNS, flaws))
     truths = [[cut.section_id, cut.true_flaw, cut.true_cause] for cut in cuts]
     (hidden / "sections.truth").write_bytes(_csv(("section_id", "true_flaw", "true_cause"), truths))
+
+
+def _write_reference(staged: SynthResult, plan: ShopPlan, seed: int) -> int:
+    staged.physics_path.write_text(physics_text(plan), encoding="utf-8", newline="\n")
+    staged.reference_dir.mkdir()
+    staged.blank_path.write_text(blank_text(plan), encoding="utf-8", newline="\n")
+    n_runs = 0
+    for run in reference_runs(plan, seed):
+        folder = staged.reference_dir / run.line
+        folder.mkdir(exist_ok=True)
+        (folder / f"{run.seam_id}.csv").write_bytes(contract_file_bytes(run))
+        n_runs += 1
+    return n_runs
 
 
 def _text(value: object) -> str:

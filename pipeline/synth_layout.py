@@ -1,8 +1,8 @@
-"""The untidy trace files of the invented shop, and the input profile that reads them.
+"""The trace files of the invented shop: untidy ones with the input profile that reads them, and tidy ones.
 
 Line L1 writes one text file a seam: semicolons, decimal commas, Latin-1, encoder counts
 instead of millimetres, fractions instead of percent, names of its own, and the seam's
-number nowhere but in the file name.
+number nowhere but in the file name. Runs of the reference blank are in the contract layout.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import numpy as np
 
 from seamtell.features.contracts import Channel, SeamTrace
 
-__all__ = ["COUNTS_PER_MM", "PROFILE_TEXT", "text_file_bytes", "text_file_name"]
+__all__ = ["COUNTS_PER_MM", "PROFILE_TEXT", "contract_file_bytes", "text_file_bytes", "text_file_name"]
 
 COUNTS_PER_MM = 20
 
@@ -86,6 +86,22 @@ def text_file_bytes(trace: SeamTrace) -> bytes:
     ]
     rows = [f"{count};{a};{b}" for count, a, b in zip(counts, *columns, strict=True)]
     return ("\r\n".join((*header, *rows)) + "\r\n").encode("latin-1")
+
+
+def contract_file_bytes(trace: SeamTrace) -> bytes:
+    """Write a seam in the contract layout; amplitudes to 0.01 % FSH."""
+    header = (
+        f"# seam_id: {trace.seam_id}",
+        f"# welded_at: {trace.welded_at:%Y-%m-%dT%H:%M:%SZ}",
+        f"# line: {trace.line}",
+        f"# recipe: {trace.recipe}",
+        f"# thickness_a_mm: {trace.thickness_a_mm:g}",
+        f"# thickness_b_mm: {trace.thickness_b_mm:g}",
+        f"position_mm,{','.join(channel.value for channel in Channel)}",
+    )
+    columns = (trace.amplitudes_pct[channel] for channel in Channel)
+    rows = [f"{x:.2f},{a:.2f},{b:.2f}" for x, a, b in zip(trace.positions_mm(), *columns, strict=True)]
+    return ("\n".join((*header, *rows)) + "\n").encode("utf-8")
 
 
 def _comma(value: float) -> str:

@@ -36,6 +36,16 @@ class Workspace:
         return self.root / "criteria.toml"
 
     @property
+    def physics_path(self) -> Path:
+        """Heads, recipes and expected flaws as the guided-wave theory needs them."""
+        return self.root / "physics.toml"
+
+    @property
+    def physics_dir(self) -> Path:
+        """Fits to the reference blank, and simulated sections."""
+        return self.root / "physics"
+
+    @property
     def profiles_dir(self) -> Path:
         """Input profiles."""
         return self.root / "profiles"
@@ -84,6 +94,16 @@ class Workspace:
     def log_path(self) -> Path:
         """Append-only log of approvals."""
         return self.root / "approvals.jsonl"
+
+    @property
+    def evidence_dir(self) -> Path:
+        """Copies of all that was signed, each named by its SHA-256."""
+        return self.root / "evidence"
+
+    @property
+    def keys_dir(self) -> Path:
+        """Public keys whose signatures the workspace trusts."""
+        return self.root / "keys"
 
     @property
     def lock_path(self) -> Path:

@@ -68,6 +68,10 @@ def demo_rows(result: DemoResult) -> list[tuple[str, str]]:
         for one in held_out.side_by_side
         if one.name in names
     ]
+    first = result.day_one
+    rows.insert(
+        0, (f"macro-F1, no section: {first.simulated_flaws} simulated flaws alone", str(first.macro_f1))
+    )
     if result.ceiling is not None:
         ceiling = result.ceiling
         rows.append(

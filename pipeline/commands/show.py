@@ -31,14 +31,31 @@ def _show(
         tuple[float, float] | None,
         typer.Option("--window", help="Stretch of seam to draw, two positions in mm."),
     ] = None,
+    explain: Annotated[
+        int | None,
+        typer.Option(
+            "--explain",
+            metavar="INDICATION",
+            help="Fit simulated flaws to this indication and draw them over both channels.",
+        ),
+    ] = None,
     workspace: WorkspaceDir = None,
     as_json: AsJson = False,
 ) -> None:
-    """Draw a seam: channels, limits, baselines, indications, sections; and list its indications."""
+    """Draw a seam and list its indications; with --explain, say what flaws would leave one of them.
+
+    Draws channels, limits, baselines, indications and sections. A fit is a model fit, not a
+    measurement: evidence for the reader, it changes no label and no verdict.
+    """
     from seamtell.pipeline.show import show
     from seamtell.pipeline.workspace import find_workspace
 
     ws = find_workspace(explicit=workspace)
+    if explain is not None:
+        from seamtell.pipeline.commands.explained import run_explain
+
+        run_explain(ws, seam, explain, out=out, windowed=window is not None, as_json=as_json)
+        return
     result = show(ws, seam, out=out, window_mm=window)
     if result.conflict:
         console.warn(

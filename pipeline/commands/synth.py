@@ -29,7 +29,7 @@ def synth_command(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Invent a shop: traces, sections and limits, with the truth hidden in a folder of its own."""
+    """Invent a shop: traces, sections, limits and reference runs; the truth hides in a folder of its own."""
     from seamtell.pipeline.synth import HIDDEN_TRUTH_DIR, synth
 
     def watch(made):  # type: ignore[no-untyped-def]
@@ -44,6 +44,10 @@ def synth_command(
                 "text_seams": result.text_seams,
                 "parquet_seams": result.parquet_seams,
                 "sections": result.sections,
+                "physics": str(result.physics_path),
+                "reference": str(result.reference_dir),
+                "blank": str(result.blank_path),
+                "reference_runs": result.reference_runs,
             }
         )
         return
@@ -54,6 +58,9 @@ def synth_command(
             ("seams of line L2, one Parquet file", result.parquet_path, result.parquet_seams),
             ("destructive sections", result.sections_path, result.sections),
             ("limits", result.limits_path, ""),
+            ("heads and sheets, as the shop knows them", result.physics_path, ""),
+            ("runs of the reference blank, every line", result.reference_dir, result.reference_runs),
+            ("reference blank", result.blank_path, ""),
             ("input profile of the text files", result.profile_path, ""),
             ("hidden truth, read by no command", result.folder / HIDDEN_TRUTH_DIR, ""),
         ),
@@ -63,6 +70,7 @@ def synth_command(
         console.warn(f"{sections} sections wanted, the traces show only enough for {result.sections}")
     console.say("All of it is invented: no real shop, no measurement.")
     console.next_step(
-        f"seamtell init WORKSPACE, copy {result.limits_path} into it and {result.profile_path} into its "
-        f"profiles/, then: seamtell ingest {result.traces_dir} {result.parquet_path} --workspace WORKSPACE"
+        f"seamtell init WORKSPACE, copy {result.limits_path} and {result.physics_path} into it and "
+        f"{result.profile_path} into its profiles/, then: seamtell ingest {result.traces_dir} "
+        f"{result.parquet_path} --workspace WORKSPACE"
     )

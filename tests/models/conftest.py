@@ -7,6 +7,7 @@ import pytest
 from sklearn.datasets import load_breast_cancer, load_wine
 
 from seamtell.models.hand_rule import RATIO_DESCRIPTOR, WIDTH_DESCRIPTOR
+from seamtell.models.simulated_table import SimulatedTable
 from seamtell.models.training import LabelledTable, TrainingPlan, TrainingResult, train_flaw_model
 
 SCHEMA = "schema-of-the-tests"
@@ -41,6 +42,40 @@ def make_shop(
         recipes=np.where(np.arange(n) % 3 == 0, "R1", "R2"),
         schema_digest=SCHEMA,
         sizes_mm=np.where(truths == "sound", np.nan, length_mm) if sizes else None,
+    )
+
+
+def make_simulated(
+    per_class: int,
+    *,
+    seed: int = 11,
+    swapped: bool = False,
+    without: tuple[str, ...] = (),
+    coils: int = 0,
+    origin: str = "simulated",
+) -> SimulatedTable:
+    """Simulated flaws of the invented shop; `swapped` physics takes every flaw for the next one.
+
+    With `coils`, the flaws sit in that many coils of the shop, else each in a seam of its own.
+    """
+    rng = np.random.default_rng(seed)
+    labels = [label for label in CENTRES if label not in without]
+    truths = np.repeat(labels, per_class)
+    n = len(truths)
+    centres = dict(zip(CENTRES, [*list(CENTRES.values())[1:], CENTRES["pinhole"]], strict=True))
+    centres = centres if swapped else CENTRES
+    hosts = rng.integers(0, coils, n) if coils else np.arange(n)
+    return SimulatedTable(
+        values=np.array([centres[t] for t in truths.tolist()]) + rng.normal(size=(n, 5)) * SPREAD,
+        names=NAMES,
+        truths=truths,
+        groups=np.array([f"coil-{h:03d}" if coils else f"host-{h:05d}" for h in hosts]),
+        recipes=np.full(n, "R1"),
+        sizes_mm=np.where(truths == "sound", np.nan, rng.uniform(2, 20, n)),
+        schema_digest=SCHEMA,
+        origin=origin,
+        theory_version="1",
+        physics_digest="digest of the physics file",
     )
 
 
@@ -85,3 +120,8 @@ def public_table(request: pytest.FixtureRequest) -> LabelledTable:
 @pytest.fixture(scope="session")
 def quick_plan() -> TrainingPlan:
     return TrainingPlan(candidates=("prior", "hand_rule"), folds=3)
+
+
+@pytest.fixture(scope="session")
+def simulate() -> Callable[..., SimulatedTable]:
+    return make_simulated

@@ -226,8 +226,8 @@ def test_files_that_cannot_be_read_as_a_model_are_refused(copy: Path, name: str,
 
 def test_a_model_of_another_format_version_is_refused(copy: Path) -> None:
     card = json.loads((copy / "model_card.json").read_bytes())
-    rewrite(copy, "model_card.json", canonical_json({**card, "format_version": 2}))
-    with pytest.raises(ModelRefused, match="not readable as a model of format 1") as refusal:
+    rewrite(copy, "model_card.json", canonical_json({**card, "format_version": 3}))
+    with pytest.raises(ModelRefused, match="not readable as a model of format 1 or 2") as refusal:
         load_model(copy, schema_digest=SCHEMA)
     assert refusal.value.reason is Reason.SCHEMA_MISMATCH
 

@@ -8,13 +8,18 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
+from seamtell.data_synth.reference_blank import reference_runs
 from seamtell.data_synth.shop import invent_shop
+from seamtell.data_synth.shop_plan import ShopPlan
 from seamtell.features.contracts import CHANNELS, Flaw
 from seamtell.pipeline.commands import synth as synth_commands
 from seamtell.pipeline.errors import BadInput, Refused
 from seamtell.pipeline.ingest.run import ingest
 from seamtell.pipeline.init import init_workspace
 from seamtell.pipeline.limits_file import read_limits
+from seamtell.pipeline.physics.blank_file import read_blank
+from seamtell.pipeline.physics.physics_file import read_physics
+from seamtell.pipeline.physics.reference_runs import read_runs
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.store.sections import add_sections
 from seamtell.pipeline.synth import HIDDEN_TRUTH_DIR, synth
@@ -83,6 +88,26 @@ def test_limits_name_every_recipe_of_the_shop(shop: Path) -> None:
     tomllib.loads((shop / "profile.toml").read_text(encoding="utf-8"))
 
 
+def test_the_physics_file_names_every_recipe_and_serves_every_line(shop: Path) -> None:
+    physics = read_physics(shop / "physics.toml")
+    assert set(physics.joints) == {"MB-1513", "MB-1815", "MB-1210"}
+    for seam in invent_shop(40, 2).seams():
+        physics.head_for(seam.trace.line)
+        physics.check_agrees(seam.trace)
+
+
+def test_reference_runs_of_each_line_are_read_in_the_contract_layout(shop: Path, tmp_path: Path) -> None:
+    ws = init_workspace(tmp_path / "ws")
+    blank = read_blank(shop / "reference" / "blank.toml", read_physics(shop / "physics.toml"))
+    for line in ("L1", "L2"):
+        runs = read_runs(ws, [shop / "reference" / line], None, blank, line)
+        assert len(runs) == 5
+        made = [run for run in reference_runs(ShopPlan(), 2) if run.line == line]
+        for read, run in zip(runs, made, strict=True):
+            for name in CHANNELS:
+                assert np.abs(read.amplitudes_pct[name] - run.amplitudes_pct[name]).max() < 0.006
+
+
 def test_sections_carry_labels_of_the_contract_and_no_truth(shop: Path) -> None:
     table = pd.read_csv(shop / "sections.csv")
     assert set(table["flaw"]) <= {flaw.value for flaw in Flaw}
@@ -105,7 +130,8 @@ def test_taking_in_the_whole_shop_folder_leaves_the_hidden_truth_where_it_is(
     ws.limits_path.write_bytes((shop / "limits.toml").read_bytes())
     report = ingest(ws, [shop], profile=str(shop / "profile.toml"))
     assert report.added > 0
-    assert {Path(row.source).name for row in report.rows} == {"seams.parquet", "sections.csv"}
+    runs = {path.name for path in (shop / "reference").rglob("*.csv")}
+    assert {Path(row.source).name for row in report.rows} == {"seams.parquet", "sections.csv"} | runs
     kept = [path.read_bytes() for path in ws.root.rglob("*") if path.is_file()]
     for truth in (shop / HIDDEN_TRUTH_DIR).iterdir():
         assert truth.read_bytes() not in kept

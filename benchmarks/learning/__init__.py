@@ -1,0 +1,1 @@
+"""What simulated flaws are worth to a classifier: experiments on an invented shop."""

@@ -1,0 +1,1 @@
+"""Theory in the workspace: its file, the fit to a reference blank, simulated sections."""
