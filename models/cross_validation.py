@@ -10,13 +10,12 @@ from numpy.typing import NDArray
 
 from seamtell.models.candidates import CANDIDATES
 from seamtell.models.labelled_table import LabelledTable
-from seamtell.models.simulated_rows import SimulatedRows, balanced_weights, join_rows
+from seamtell.models.simulated_rows import SimulatedRows, join_rows
 from seamtell.models.splits import assert_no_leak
 
 __all__ = [
     "SIZE_BANDS",
     "SizeBandResult",
-    "balanced_weights",
     "cross_validate",
     "size_band_validate",
     "size_bands",

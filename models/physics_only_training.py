@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from seamtell.features.errors import SeamtellError
 from seamtell.models.candidates import CANDIDATES, in_order
 from seamtell.models.class_selection import select_classes
+from seamtell.models.class_weights import balanced_weights
 from seamtell.models.cross_validation import cross_validate
 from seamtell.models.labelled_table import LabelledTable, TrainingPlan, ordered_classes
 from seamtell.models.model_card import (
@@ -28,7 +29,6 @@ from seamtell.models.model_card import (
 from seamtell.models.novelty import fit_novelty, usable_threshold
 from seamtell.models.physics_only_model import LABEL_PROBABILITY, PhysicsOnlyModel
 from seamtell.models.scoring import CandidateScore, choose, score_candidates
-from seamtell.models.simulated_rows import balanced_weights
 from seamtell.models.simulated_table import SimulatedTable
 from seamtell.models.splits import grouped_folds
 

@@ -8,10 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.errors import SeamtellError
+from seamtell.models.class_weights import balanced_weights
 from seamtell.models.labelled_table import LabelledTable
 from seamtell.models.simulated_table import SimulatedTable
 
-__all__ = ["FitRows", "SimulatedRows", "balanced_weights", "join_rows", "simulated_rows"]
+__all__ = ["FitRows", "SimulatedRows", "join_rows", "simulated_rows"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,18 +43,6 @@ class FitRows:
     codes: NDArray[np.int64]
     weights: NDArray[np.float64]
     groups: NDArray[np.str_]
-
-
-def balanced_weights(codes: NDArray[np.int64], k: int) -> NDArray[np.float64]:
-    """Return weights of shape (n,) and mean 1 that give each class present the same total.
-
-    Examples
-    --------
-    >>> balanced_weights(np.array([0, 0, 0, 1]), 2).round(3).tolist()
-    [0.667, 0.667, 0.667, 2.0]
-    """
-    counts = np.bincount(codes, minlength=k)
-    return np.asarray(len(codes) / ((counts > 0).sum() * counts[codes]), dtype=np.float64)
 
 
 def simulated_rows(

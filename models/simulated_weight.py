@@ -168,7 +168,8 @@ def _sizes_by_fold(
     if not by_size:
         return None
     probabilities = _by_fold({w: one.probabilities for w, one in by_size.items()}, folds, fold_weights)
-    return SizeBandResult(np.isfinite(probabilities).all(axis=1), probabilities)
+    asked = np.asarray(np.isfinite(probabilities).all(axis=1), dtype=np.bool_)
+    return SizeBandResult(asked, probabilities)
 
 
 def _losses(

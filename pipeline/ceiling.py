@@ -21,7 +21,7 @@ from seamtell.data_synth.shop_plan import ShopPlan
 from seamtell.features.contracts import SeamTrace
 from seamtell.features.describer import analyse_seam, describe_table
 from seamtell.models.candidates import CANDIDATES
-from seamtell.models.cross_validation import balanced_weights
+from seamtell.models.class_weights import balanced_weights
 from seamtell.models.labelled_table import ordered_classes
 from seamtell.pipeline.describe import batches, indication_settings
 from seamtell.pipeline.evaluation.evidence import gather_evidence

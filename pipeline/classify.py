@@ -11,14 +11,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from seamtell.features.contracts import UNCLASSIFIED, Flaw
+from seamtell.features.errors import SeamtellError
 from seamtell.models.verdict import Verdict
-from seamtell.pipeline.decisions.files import DecisionCounts, DecisionRecord, decision_folder
+from seamtell.pipeline.decisions.files import (
+    DecisionCounts,
+    DecisionRecord,
+    TrialRecord,
+    decision_folder,
+)
 from seamtell.pipeline.decisions.seam_decision import Decider, SeamDecision
-from seamtell.pipeline.decisions.trusted_model import TrustedModel, trusted_model
+from seamtell.pipeline.decisions.trusted_model import TrustedModel, model_on_trial, trusted_model
 from seamtell.pipeline.describe import BATCH_SEAMS, batches, indication_settings
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.limits_file import read_limits
 from seamtell.pipeline.settings import read_settings
+from seamtell.pipeline.sign_off.approval_log import log_head
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.version import software_version
 from seamtell.pipeline.workspace import Workspace
@@ -47,6 +54,8 @@ class ClassifyResult:
         Seams rejected because the limit file does not name their recipe, by recipe.
     """
 
+    # A trial run shows in the type of `record`: a `TrialRecord`.
+
     folder: Path
     record: DecisionRecord
     explanation: str
@@ -61,9 +70,13 @@ def classify(
     until: datetime | None = None,
     seam_ids: Collection[str] | None = None,
     out: Path | None = None,
+    trial: str | None = None,
     now: datetime,
 ) -> ClassifyResult:
     """Decide on the chosen seams and write the decision files.
+
+    In a trial run an unapproved model labels; the verdicts are those of a run without
+    any model, and the files are no decisions.
 
     Parameters
     ----------
@@ -72,14 +85,20 @@ def classify(
     seam_ids : collection of str, optional
         Only these seams.
     out : Path, optional
-        A new or empty folder; default: ``decisions/<UTC time>`` in the workspace.
+        A new or empty folder; default: ``decisions/<UTC time>`` in the workspace, with
+        ``-trial`` behind it for a trial run.
+    trial : str, optional
+        Model to try, approved or not.
     now : datetime
         Timezone-aware.
 
     Raises
     ------
     BadInput
-        No seam is chosen, `out` holds something, or the limit file or settings cannot be read.
+        No seam is chosen, `out` holds something, the limit file or settings cannot be read, or
+        there is no model of the name `trial`.
+    Refused
+        The model on trial is not what training saved, or reads other descriptors.
     StorageProblem
         The files cannot be written.
     """
@@ -87,12 +106,24 @@ def classify(
     limits = read_limits(ws.limits_path)
     store = SeamStore(ws.traces_dir)
     chosen = _chosen(store.metadata(), since, until, seam_ids)
-    trusted = trusted_model(ws)
+    physics_only: bool | None = None
+    if trial is None:
+        trusted = trusted_model(ws, settings=settings, limits_digest=limits.digest, now=now)
+    else:
+        trusted, physics_only = model_on_trial(ws, trial)
     conflicts = store.conflicts()
-    decider = Decider(limits, indication_settings(settings.describe), settings.review, trusted, conflicts)
-    folder = out or ws.decisions_dir / f"{now.astimezone(UTC):%Y%m%dT%H%M%SZ}"
+    decider = Decider(
+        limits,
+        indication_settings(settings.describe),
+        settings.review,
+        trusted,
+        conflicts,
+        trial=trial is not None,
+    )
+    suffix = "" if trial is None else "-trial"
+    folder = out or ws.decisions_dir / f"{now.astimezone(UTC):%Y%m%dT%H%M%SZ}{suffix}"
     tally = _Tally()
-    with decision_folder(folder, trusted.digest) as writer:
+    with decision_folder(folder, trusted.digest, trial_of_physics_only=physics_only) as writer:
         for batch in batches(store.iter_traces(list(chosen["seam_id"])), BATCH_SEAMS):
             decisions = decider.decide(batch)
             writer.write(decisions)
@@ -100,6 +131,8 @@ def classify(
         record = _record(
             ws, trusted, limits.digest, chosen, now=now, since=since, until=until, counts=tally.counts()
         )
+        if physics_only is not None:
+            record = TrialRecord(**dict(record), physics_only=physics_only)
         writer.record = record
     return ClassifyResult(
         folder=folder,
@@ -179,6 +212,7 @@ def _record(
     until: datetime | None,
     counts: DecisionCounts,
 ) -> DecisionRecord:
+    log_seq, log_digest = _log_head(ws)
     content = hashlib.sha256()
     for seam_id, digest in zip(chosen["seam_id"], chosen["content_sha256"], strict=True):
         content.update(f"{digest} {seam_id!r}\n".encode())
@@ -194,4 +228,15 @@ def _record(
         since=since,
         until=until,
         counts=counts,
+        deviation=trusted.deviation,
+        log_seq=log_seq,
+        log_digest=log_digest,
     )
+
+
+def _log_head(ws: Workspace) -> tuple[int, str]:
+    """So that every decision tells how long the log was; a log that is broken gives nothing to keep."""
+    try:
+        return log_head(ws)
+    except SeamtellError:
+        return 0, ""

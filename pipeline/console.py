@@ -49,6 +49,8 @@ class ExitCode(IntEnum):
     """The disk is full, read-only or unreadable."""
     DONE_WITHOUT_TRACKING = 8
     """Done; the tracking server could not be reached, ``seamtell track push`` sends it later."""
+    NOT_VERIFIED = 9
+    """``seamtell verify`` found something that is not as it was signed, and names it."""
 
 
 CAUTION = (

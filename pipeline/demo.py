@@ -17,6 +17,7 @@ from seamtell.pipeline.classify import ClassifyResult, classify
 from seamtell.pipeline.day_one import DayOne, day_one_score
 from seamtell.pipeline.demo_plan import DemoPlan
 from seamtell.pipeline.describe import describe
+from seamtell.pipeline.dossier.making import make_dossier
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.evaluate import evaluate
 from seamtell.pipeline.evaluation.result import EvaluationResult
@@ -37,6 +38,7 @@ from seamtell.pipeline.workspace import Workspace
 __all__ = ["DemoResult", "StageCost", "free_folder", "run_demo"]
 
 _SIGNED_BY = "R. Example, quality engineer (invented)"
+_SHOP = "Marram Bay Carriage Works (invented)"
 _CEILING_SEED_STEP = 1000
 
 
@@ -156,6 +158,8 @@ def run_demo(
         track_evaluation(ws, read_settings(ws.settings_path), evaluation, now=now)
     with clock.stage("approve"):
         approval, refusal = _sign(ws, training.model_id, now)
+    with clock.stage("make the dossier"):
+        dossier = make_dossier(ws, training.model_id, now=now)
     with clock.stage("classify the newest month"):
         decisions = classify(ws, since=_newest_month(ws), now=now)
         mix = flaw_mix(ws, decisions.folder, by="line")
@@ -185,6 +189,8 @@ def run_demo(
         mix=mix,
         ceiling=ceiling,
         reports=(
+            dossier.folder / "dossier.html",
+            dossier.folder / "dossier.pdf",
             ws.reports_dir / training.model_id / "evaluation.html",
             production,
             ws.reports_dir / "mix.csv",
@@ -196,12 +202,19 @@ def run_demo(
 def _workspace_of(folder: Path, shop: SynthResult) -> Workspace:
     """Make a workspace, take over limits, theory and input profile, and ingest both kinds of trace files."""
     ws = init_workspace(folder)
+    _name_shop(ws)
     shutil.copyfile(shop.limits_path, ws.limits_path)
     shutil.copyfile(shop.physics_path, ws.physics_path)
     shutil.copyfile(shop.profile_path, ws.profiles_dir / "line_l1.toml")
     ingest(ws, [shop.traces_dir], "line_l1")
     ingest(ws, [shop.parquet_path], "default")
     return ws
+
+
+def _name_shop(ws: Workspace) -> None:
+    """Enter the shop's name where `init` leaves it empty: reports print it."""
+    text = ws.settings_path.read_text(encoding="utf-8")
+    ws.settings_path.write_text(text.replace('shop = ""', f'shop = "{_SHOP}"', 1), encoding="utf-8")
 
 
 def _calibrate(ws: Workspace, shop: SynthResult, now: datetime) -> None:

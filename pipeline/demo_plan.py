@@ -24,6 +24,6 @@ class DemoPlan:
     seams: int = 3600
     sections: int = 900
     seed: int = 11
-    ceiling_sections: int = 20_000
+    ceiling_sections: int = 10_000
     implanted_per_class: int = 200
     workers: int = 2

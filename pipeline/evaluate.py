@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime
 
 import numpy as np
@@ -12,13 +12,26 @@ import pandas as pd
 
 from seamtell.features.describer import SeamAnalysis, analyse_seam
 from seamtell.features.descriptors import registry
-from seamtell.pipeline.decisions.seam_decision import Decider
+from seamtell.pipeline.acceptance.evidence import AcceptanceEvidence, ProductionSample
+from seamtell.pipeline.acceptance.making import make_record
+from seamtell.pipeline.acceptance.record import AcceptanceRecord
+from seamtell.pipeline.decisions.seam_decision import NOT_DESCRIBED, Decider, SeamDecision
 from seamtell.pipeline.decisions.trusted_model import TrustedModel
 from seamtell.pipeline.describe import BATCH_SEAMS, batches, indication_settings
+from seamtell.pipeline.errors import Refused
+from seamtell.pipeline.evaluation.acceptance_evidence import (
+    answered_indications,
+    approved_answers,
+    examiner_readings,
+    production_sample,
+    taught_table,
+)
 from seamtell.pipeline.evaluation.answered import AnsweredSections
 from seamtell.pipeline.evaluation.evidence import Evidence, answered_sections, gather_evidence
 from seamtell.pipeline.evaluation.files import (
     EVALUATION_PAGE,
+    evaluation_bytes,
+    write_acceptance,
     write_evaluation,
 )
 from seamtell.pipeline.evaluation.importance import Shuffler, descriptor_importance, family_importance
@@ -26,28 +39,26 @@ from seamtell.pipeline.evaluation.notes import evaluation_notes
 from seamtell.pipeline.evaluation.result import EvaluationResult, ReviewCost, Scope, ScopeResult
 from seamtell.pipeline.evaluation.review_cost import accepted_seams, review_cost
 from seamtell.pipeline.evaluation.scoring import score_scope
-from seamtell.pipeline.labelled import descriptor_values
-from seamtell.pipeline.settings import Settings
+from seamtell.pipeline.labelled import descriptor_values, sections_digest
+from seamtell.pipeline.settings import evaluation_settings_digest
+from seamtell.pipeline.sign_off.approval_log import deviation_words
+from seamtell.pipeline.sign_off.criteria import Criteria, read_criteria
+from seamtell.pipeline.sign_off.statistics import Statistic
+from seamtell.pipeline.store.sections import read_sections
 from seamtell.pipeline.version import software_version
 from seamtell.pipeline.workspace import Workspace
 
-__all__ = ["REVIEW_SAMPLE", "evaluate", "evaluation_settings_digest"]
+__all__ = ["REVIEW_SAMPLE", "evaluate"]
 
 REVIEW_SAMPLE = 1000
 """Seams of the held-out period that are drawn to see how often a review is asked for."""
 
 
-def evaluation_settings_digest(settings: Settings) -> str:
-    """SHA-256 over the settings that shape an evaluation: describing, matching, reviewing."""
-    document = settings.model_dump(mode="json", include={"describe", "match", "review"})
-    return hashlib.sha256(json.dumps(document, sort_keys=True).encode("utf-8")).hexdigest()
-
-
 def evaluate(ws: Workspace, model_id: str, *, now: datetime) -> EvaluationResult:
     """Evaluate a model on the held-out newest sections and by grouped cross-validation.
 
-    Writes ``evaluation.json``, ``sections.csv`` and ``evaluation.html`` below
-    ``reports/<model_id>/``.
+    Writes ``evaluation.json``, ``acceptance.json``, ``sections.csv`` and
+    ``evaluation.html`` below ``reports/<model_id>/``.
 
     Parameters
     ----------
@@ -57,27 +68,106 @@ def evaluate(ws: Workspace, model_id: str, *, now: datetime) -> EvaluationResult
     Raises
     ------
     BadInput
-        No such model, no sections, no limits.
+        No such model, no sections, no limits, or criteria that make no sense.
     Refused
-        The model cannot be trusted, or no section is held out.
+        The model cannot be trusted, no section is held out, or sections came in meanwhile.
     StorageProblem
         The reports cannot be written.
     """
     from seamtell.pipeline.report.evaluation_page import write_evaluation_page
 
     evidence = gather_evidence(ws, model_id)
+    criteria, _ = read_criteria(ws.criteria_path)
     held_out = answered_sections(evidence, Scope.HELD_OUT)
     cross_validated = answered_sections(evidence, Scope.CROSS_VALIDATED)
-    result = _score(evidence, held_out, cross_validated, now)
+    run = _run_production(evidence, held_out)
+    result = _score(evidence, held_out, cross_validated, run.cost, now)
     frame = pd.concat([held_out.frame, cross_validated.frame], ignore_index=True)
     folder = ws.reports_dir / model_id
+    answers = _Answers(held_out, cross_validated)
+    digest = hashlib.sha256(evaluation_bytes(result)).hexdigest()
+    record = _acceptance(evidence, criteria, answers, result, digest, run.production)
     write_evaluation(result, frame, folder)
-    write_evaluation_page(result, frame, _analyser(evidence), folder / EVALUATION_PAGE)
+    write_acceptance(record, folder)
+    write_evaluation_page(
+        result,
+        frame,
+        _analyser(evidence),
+        folder / EVALUATION_PAGE,
+        sign_off=deviation_words(ws, model_id),
+    )
     return result
 
 
+@dataclass(frozen=True, eq=False)
+class _Answers:
+    held_out: AnsweredSections
+    cross_validated: AnsweredSections
+
+
+@dataclass(frozen=True, eq=False)
+class _ProductionRun:
+    cost: ReviewCost
+    production: ProductionSample
+
+
+def _acceptance(
+    evidence: Evidence,
+    criteria: Criteria,
+    answers: _Answers,
+    result: EvaluationResult,
+    digest: str,
+    production: ProductionSample,
+) -> AcceptanceRecord:
+    sections = read_sections(evidence.ws)
+    if sections_digest(sections) != evidence.labelled.sections_digest:
+        raise Refused(
+            "sections were added while the model was evaluated",
+            where=str(evidence.ws.root),
+            do=f"run 'seamtell evaluate {evidence.model_id}' again",
+        )
+    sectioned = frozenset(sections["seam_id"])
+    seams = evidence.store.metadata()
+    compared = approved_answers(evidence)
+    return make_record(
+        AcceptanceEvidence(
+            result=result,
+            evaluation_digest=digest,
+            held_out=answers.held_out,
+            cross_validated=answers.cross_validated,
+            sections=sections,
+            seams=seams[seams["seam_id"].isin(sectioned)].reset_index(drop=True),
+            indications=evidence.labelled.indications,
+            taught=taught_table(evidence),
+            answered=answered_indications(evidence, answers.held_out),
+            production=production,
+            extra_tolerance_mm=evidence.settings.match.extra_tolerance_mm,
+            plan=evidence.plan,
+            approved=compared.answers,
+            approved_model_id=compared.model_id,
+            not_compared=compared.why_not,
+            readings=examiner_readings(evidence),
+            costs=criteria.costs,
+            margins=_margins(criteria),
+        )
+    )
+
+
+def _margins(criteria: Criteria) -> dict[str, float]:
+    """Greatest loss against the approved model that the criteria allow, by figure."""
+    margins = {
+        "macro_f1": criteria.margin(Statistic.MACRO_F1_VS_APPROVED),
+        "right": criteria.margin(Statistic.RIGHT_VS_APPROVED),
+    }
+    return {figure: margin for figure, margin in margins.items() if margin is not None and margin >= 0}
+
+
 def _score(
-    evidence: Evidence, held_out: AnsweredSections, cross_validated: AnsweredSections, now: datetime
+    evidence: Evidence,
+    held_out: AnsweredSections,
+    cross_validated: AnsweredSections,
+    cost: ReviewCost,
+    now: datetime,
 ) -> EvaluationResult:
     card, plan = evidence.model.card, evidence.plan
     scores: dict[Scope, ScopeResult] = {
@@ -101,7 +191,7 @@ def _score(
         draws=plan.draws,
         held_out=scores[Scope.HELD_OUT],
         cross_validated=scores[Scope.CROSS_VALIDATED],
-        review_cost=_review_cost(evidence, held_out),
+        review_cost=cost,
         descriptors=descriptor_importance(shuffler, card.descriptor_names),
         families=family_importance(shuffler, card.descriptor_names),
         notes=evaluation_notes(
@@ -126,7 +216,7 @@ def _shuffler(evidence: Evidence, held_out: AnsweredSections) -> Shuffler:
     )
 
 
-def _review_cost(evidence: Evidence, held_out: AnsweredSections) -> ReviewCost:
+def _run_production(evidence: Evidence, held_out: AnsweredSections) -> _ProductionRun:
     """Run the very code of production on seams of the held-out period."""
     names = registry.names()
     columns = tuple(names.index(name) for name in evidence.model.card.descriptor_names)
@@ -139,15 +229,25 @@ def _review_cost(evidence: Evidence, held_out: AnsweredSections) -> ReviewCost:
         conflicts,
     )
 
-    def decide(seam_ids: list[str]) -> dict[str, bool]:
+    def decide(seam_ids: list[str]) -> list[SeamDecision]:
         traces = evidence.store.iter_traces(seam_ids)
-        return accepted_seams(
-            decision for batch in batches(traces, BATCH_SEAMS) for decision in decider.decide(batch)
-        )
+        return [decision for batch in batches(traces, BATCH_SEAMS) for decision in decider.decide(batch)]
 
     drawn = _draw_seams(evidence, conflicts)
-    sectioned = sorted(set(held_out.frame["seam_id"]) - conflicts)
-    return review_cost(decide(drawn), len(drawn), decide(sectioned), held_out.frame, evidence.settings.review)
+    sample = decide(drawn)
+    sectioned = decide(sorted(set(held_out.frame["seam_id"]) - conflicts))
+    cost = review_cost(
+        accepted_seams(sample),
+        len(drawn),
+        accepted_seams(sectioned),
+        held_out.frame,
+        evidence.settings.review,
+    )
+    # A seam that could not be described tells nothing of how many indications there are.
+    told = [decision for decision in sample if NOT_DESCRIBED not in decision.reason.split("+")]
+    indications = (one for decision in told for one in decision.indications)
+    production = production_sample(evidence, (decision.seam_id for decision in told), indications)
+    return _ProductionRun(cost, production)
 
 
 def _draw_seams(evidence: Evidence, conflicts: frozenset[str]) -> list[str]:

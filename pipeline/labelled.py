@@ -22,7 +22,14 @@ from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.store.sections import read_sections
 from seamtell.pipeline.workspace import Workspace
 
-__all__ = ["Labelled", "descriptor_values", "load_labelled", "sections_digest", "traces_digest"]
+__all__ = [
+    "Labelled",
+    "descriptor_values",
+    "load_labelled",
+    "section_table_bytes",
+    "sections_digest",
+    "traces_digest",
+]
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,17 +60,22 @@ class Labelled:
 
 
 def sections_digest(sections: pd.DataFrame) -> str:
-    """SHA-256 over the section table as CSV, rows by section id, columns by name.
+    """SHA-256 over the section table as `section_table_bytes` has it.
 
     Row and column order do not change it, a single changed cell does.
     """
+    return hashlib.sha256(section_table_bytes(sections)).hexdigest()
+
+
+def section_table_bytes(sections: pd.DataFrame) -> bytes:
+    """The section table as CSV, rows by section id, columns by name."""
     columns = sorted(sections.columns)
     text = (
         sections[columns]
         .sort_values("section_id", kind="stable")
         .to_csv(index=False, lineterminator="\n", float_format="%.17g", date_format="%Y-%m-%dT%H:%M:%S%z")
     )
-    return hashlib.sha256(text.encode("utf-8", errors="surrogatepass")).hexdigest()
+    return text.encode("utf-8", errors="surrogatepass")
 
 
 def traces_digest(seams: pd.DataFrame) -> str:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from seamtell.features.contracts import UNCLASSIFIED, Flaw
-from seamtell.pipeline.decisions.files import newest_decisions, read_decisions
+from seamtell.pipeline.decisions.files import TrialRecord, newest_decisions, read_decisions
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.evaluation.intervals import clopper_pearson
 from seamtell.pipeline.files.atomic import write_bytes_atomically
@@ -23,6 +23,7 @@ __all__ = [
     "MIX_LABELS",
     "NO_MODEL_WARNING",
     "RAW_LABELS_WARNING",
+    "TRIAL_WARNING",
     "MixResult",
     "MixShare",
     "flaw_mix",
@@ -43,6 +44,11 @@ RAW_LABELS_WARNING = (
 NO_MODEL_WARNING = (
     "no model labelled these decisions: a flaw with count 0 was not looked for, which does not mean there "
     "is none. To do: approve a model, then classify again"
+)
+
+TRIAL_WARNING = (
+    "counted from a trial run: the labels are of a model that nobody approved, and no figure here may be "
+    "taken for the shop's flaw mix"
 )
 
 _LEVEL = 0.95
@@ -87,6 +93,12 @@ class MixResult:
         For each group, `ALL_SEAMS` first, every label of `MIX_LABELS`.
     seams : mapping of str to int
         Seams of each group.
+    trial : bool
+        Counted from a trial run, because it was named: the labels are of an unapproved model.
+    physics_only : bool
+        That model was learnt from simulation alone.
+    deviation : str
+        The model was approved against failed criteria: which, why and until when.
     """
 
     folder: Path
@@ -94,6 +106,9 @@ class MixResult:
     model_digest: str
     shares: tuple[MixShare, ...]
     seams: dict[str, int]
+    trial: bool = False
+    physics_only: bool = False
+    deviation: str = ""
 
 
 def flaw_mix(ws: Workspace, decisions: Path | None = None, by: str = "") -> MixResult:
@@ -102,7 +117,7 @@ def flaw_mix(ws: Workspace, decisions: Path | None = None, by: str = "") -> MixR
     Parameters
     ----------
     decisions : Path, optional
-        Default: the newest decisions of the workspace.
+        Default: the newest decisions of the workspace. A trial run is only counted when named.
     by : str
         A metadata column of the seam store, for example ``line``; empty for no groups.
 
@@ -112,7 +127,7 @@ def flaw_mix(ws: Workspace, decisions: Path | None = None, by: str = "") -> MixR
         No decisions, an unknown column, one with too many values, or a seam that the store lost.
     """
     folder = decisions or newest_decisions(ws)
-    indications, seams, record = read_decisions(folder)
+    indications, seams, record = read_decisions(folder, trial=decisions is not None)
     groups = seams[["seam_id"]].assign(group=_group_of(ws, seams, by) if by else ALL_SEAMS)
     labelled = indications.merge(groups, on="seam_id", how="left", validate="many_to_one")
     shares = _shares(ALL_SEAMS, labelled["label"])
@@ -121,7 +136,16 @@ def flaw_mix(ws: Workspace, decisions: Path | None = None, by: str = "") -> MixR
         for group, members in groups.groupby("group", sort=True):
             shares += _shares(str(group), labelled.loc[labelled["group"] == group, "label"])
             n_seams[str(group)] = len(members)
-    return MixResult(folder, by, record.model_digest, tuple(shares), n_seams)
+    return MixResult(
+        folder,
+        by,
+        record.model_digest,
+        tuple(shares),
+        n_seams,
+        trial=isinstance(record, TrialRecord),
+        physics_only=isinstance(record, TrialRecord) and record.physics_only,
+        deviation=f"{record.model_id} was {record.deviation.sentence}" if record.deviation else "",
+    )
 
 
 def write_mix_csv(result: MixResult, path: Path) -> None:

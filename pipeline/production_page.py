@@ -61,6 +61,8 @@ def write_production_page(ws: Workspace, decisions: Path, path: Path) -> Path:
         f"{counts.get('reject', 0)} of {record.counts.seams} seams are rejected by the limit rule and "
         f"{counts.get('review', 0)} more are to be reviewed; {_drawn(len(panels), len(drawn), len(wanted))}."
     )
+    if record.deviation is not None:
+        lead += f" {record.model_id}, which labelled them, was {record.deviation.sentence}."
     write_trace_page(path, "Seams to look at", lead, panels, read_sections(ws))
     return path
 

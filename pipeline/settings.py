@@ -6,6 +6,8 @@ test holds that its values are the defaults stated here.
 
 from __future__ import annotations
 
+import hashlib
+import json
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
@@ -20,8 +22,10 @@ __all__ = [
     "MatchSettings",
     "ReviewSettings",
     "Settings",
+    "SignOffSettings",
     "TrackSettings",
     "TrainSettings",
+    "evaluation_settings_digest",
     "read_settings",
 ]
 
@@ -86,6 +90,13 @@ class TrackSettings(_Section):
     registered_model: str = "seamtell-flaw"
 
 
+class SignOffSettings(_Section):
+    """Approving, withdrawing and reinstating models."""
+
+    require_signature: bool = False
+    """Whether a model is put to work only by an entry signed with a key that ``keys/`` holds."""
+
+
 class Settings(_Section):
     """All of ``seamtell.toml``."""
 
@@ -96,6 +107,13 @@ class Settings(_Section):
     train: TrainSettings = TrainSettings()
     review: ReviewSettings = ReviewSettings()
     track: TrackSettings = TrackSettings()
+    sign_off: SignOffSettings = SignOffSettings()
+
+
+def evaluation_settings_digest(settings: Settings) -> str:
+    """SHA-256 over the settings that shape an evaluation: describing, matching, reviewing."""
+    document = settings.model_dump(mode="json", include={"describe", "match", "review"})
+    return hashlib.sha256(json.dumps(document, sort_keys=True).encode("utf-8")).hexdigest()
 
 
 def read_settings(path: Path) -> Settings:

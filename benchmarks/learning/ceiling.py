@@ -9,7 +9,7 @@ from learning.cells import BANDS, REAL_ONLY, Cell
 from learning.rows import Rows
 from seamtell.features.descriptors.registry import model_names
 from seamtell.models.candidates import CANDIDATES as REGISTRY
-from seamtell.models.cross_validation import balanced_weights
+from seamtell.models.class_weights import balanced_weights
 from seamtell.models.labelled_table import ordered_classes
 
 __all__ = ["reach_ceiling"]

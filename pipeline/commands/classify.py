@@ -33,6 +33,13 @@ Out = Annotated[
     typer.Option("--out", help="New or empty folder; default: decisions/<time> in the workspace."),
 ]
 
+Trial = Annotated[
+    str | None,
+    typer.Option(
+        "--trial", metavar="MODEL", help="Let this unapproved model label beside the limit rule, for a trial."
+    ),
+]
+
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
@@ -45,6 +52,7 @@ def _classify(
     month: Month = None,
     seam: Seams = None,
     out: Out = None,
+    trial: Trial = None,
     workspace: WorkspaceDir = None,
     as_json: AsJson = False,
 ) -> None:
@@ -54,9 +62,15 @@ def _classify(
 
     ws = find_workspace(explicit=workspace)
     first, after = _bounds(since, until, month)
-    result = classify(ws, since=first, until=after, seam_ids=seam or None, out=out, now=datetime.now(UTC))
+    result = classify(
+        ws, since=first, until=after, seam_ids=seam or None, out=out, trial=trial, now=datetime.now(UTC)
+    )
+    if trial is not None:
+        _warn_trial(result)
     if result.explanation:
         console.warn(f"the limit rule decided alone: {result.explanation}")
+    if result.record.deviation is not None:
+        console.warn(f"{result.record.model_id} was {result.record.deviation.sentence}")
     if result.conflicts:
         console.warn(
             f"{len(result.conflicts)} seams have two differing traces and are not better than review, first "
@@ -67,9 +81,27 @@ def _classify(
         console.print_json({"folder": str(result.folder), **result.record.model_dump(mode="json")})
         return
     kept = result.folder.is_relative_to(ws.root)
-    _print_classify(result, str(result.folder.relative_to(ws.root) if kept else result.folder))
+    shown = str(result.folder.relative_to(ws.root) if kept else result.folder)
+    _print_classify(result, shown)
+    if trial is not None:
+        console.next_step(f"seamtell mix --by line --decisions {shlex.quote(str(result.folder))}")
+        return
     follow = "" if out is None else f" --decisions {shlex.quote(str(result.folder))}"
     console.next_step(f"seamtell mix --by line{follow}")
+
+
+def _warn_trial(result: ClassifyResult) -> None:
+    from seamtell.pipeline.decisions.files import TrialRecord
+
+    console.warn(
+        f"trial run: {result.record.model_id} is on trial. Its labels are no decisions, and every verdict is "
+        "that of the limit rule without a model"
+    )
+    if isinstance(result.record, TrialRecord) and result.record.physics_only:
+        console.warn(
+            "physics_only: the model was learnt from simulation alone; no section has judged it, and its "
+            "probabilities are not calibrated"
+        )
 
 
 def _bounds(
@@ -132,6 +164,15 @@ def _print_classify(result: ClassifyResult, folder: str) -> None:
         if members:
             console.say(title)
             console.print_table((what, "count"), members.items(), right=("count",))
-    model = result.record.model_id or "none, limit rule alone"
+    model = _model(result)
     console.say(f"{counts.seams} seams, {counts.indications} indications. Model: {model}. Files: {folder}")
     console.caution()
+
+
+def _model(result: ClassifyResult) -> str:
+    from seamtell.pipeline.decisions.files import TrialRecord
+
+    record = result.record
+    if isinstance(record, TrialRecord):
+        return f"{record.model_id}, on trial{', physics_only' if record.physics_only else ''}"
+    return record.model_id or "none, limit rule alone"

@@ -10,6 +10,7 @@ from seamtell.pipeline import console
 from seamtell.pipeline.commands.options import AsJson, WorkspaceDir
 
 if TYPE_CHECKING:
+    from seamtell.pipeline.acceptance.record import AcceptanceRecord
     from seamtell.pipeline.evaluation.result import ClassFigures, Estimate, EvaluationResult, ScopeResult
 
 __all__ = ["register"]
@@ -27,6 +28,7 @@ def _evaluate(model: ModelId, workspace: WorkspaceDir = None, as_json: AsJson = 
     from datetime import UTC, datetime
 
     from seamtell.pipeline.evaluate import evaluate
+    from seamtell.pipeline.evaluation.files import read_acceptance
     from seamtell.pipeline.settings import read_settings
     from seamtell.pipeline.tracking.evaluation_run import track_evaluation
     from seamtell.pipeline.workspace import find_workspace
@@ -38,7 +40,8 @@ def _evaluate(model: ModelId, workspace: WorkspaceDir = None, as_json: AsJson = 
     if as_json:
         console.print_json(result.model_dump(mode="json"))
     else:
-        _print_result(result, str((ws.reports_dir / model).relative_to(ws.root)))
+        folder = ws.reports_dir / model
+        _print_result(result, read_acceptance(folder), str(folder.relative_to(ws.root)))
     if not tracked:
         console.warn(
             "the tracking server did not take the evaluation; the reports are complete. "
@@ -47,15 +50,19 @@ def _evaluate(model: ModelId, workspace: WorkspaceDir = None, as_json: AsJson = 
         raise typer.Exit(console.ExitCode.DONE_WITHOUT_TRACKING)
 
 
-def _print_result(result: EvaluationResult, folder: str) -> None:
+def _print_result(result: EvaluationResult, record: AcceptanceRecord, folder: str) -> None:
     held_out = result.held_out
     _print_matrix(held_out)
     _print_classes(held_out)
     _print_side_by_side(result)
     _print_reviews(result)
+    _print_acceptance(record)
     for note in result.notes:
         console.say(f"Note: {note}.")
-    console.say(f"Reports: {folder}/evaluation.html, {folder}/evaluation.json, {folder}/sections.csv")
+    console.say(f"Reports: {folder}/evaluation.html, {folder}/evaluation.json, {folder}/acceptance.json,")
+    console.say(f"  {folder}/sections.csv")
+    for warning in record.warnings:
+        console.warn(warning)
     console.caution()
     console.next_step(f"seamtell approve {result.model_id} --by NAME --reason TEXT")
 
@@ -125,6 +132,18 @@ def _print_reviews(result: EvaluationResult) -> None:
     console.say(f"Reviews asked for on seams that the limit rule accepts: {cost.asked}.")
     console.say(f"Needless reviews per 1,000 seams: {_per_1000(cost.needless_per_1000)}.")
     console.say(f"Flaws below the limit that a review catches: {cost.caught}.")
+    console.say()
+
+
+def _print_acceptance(record: AcceptanceRecord) -> None:
+    for rate in record.miss_rates[:1]:
+        console.say(f"Missed, with the choice of cuts undone: {rate.words}")
+    for one in record.comparisons:
+        if one.figure in ("detected", "right", "macro_f1"):
+            rival = one.model_id or "the limit rule"
+            console.say(f"{one.figure}, less that of {rival} on the same sections: {one.difference}.")
+    if record.not_compared:
+        console.say(f"Not compared with the approved model: {record.not_compared}.")
     console.say()
 
 

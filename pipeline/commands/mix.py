@@ -41,13 +41,23 @@ def _mix(
     as_json: AsJson = False,
 ) -> None:
     """Print counts and shares of each flaw, with false indications and unclassified ones beside them."""
-    from seamtell.pipeline.mix import NO_MODEL_WARNING, RAW_LABELS_WARNING, flaw_mix, write_mix_csv
+    from seamtell.pipeline.mix import (
+        NO_MODEL_WARNING,
+        RAW_LABELS_WARNING,
+        TRIAL_WARNING,
+        flaw_mix,
+        write_mix_csv,
+    )
     from seamtell.pipeline.workspace import find_workspace
 
     result = flaw_mix(find_workspace(explicit=workspace), decisions, by)
     if csv is not None:
         write_mix_csv(result, csv)
     console.warn(RAW_LABELS_WARNING)
+    if result.trial:
+        console.warn(TRIAL_WARNING)
+    if result.deviation:
+        console.warn(result.deviation)
     if not result.model_digest:
         console.warn(NO_MODEL_WARNING)
     if as_json:
@@ -58,6 +68,9 @@ def _mix(
                 "decisions": str(result.folder),
                 "by": result.by,
                 "model_digest": result.model_digest,
+                "trial": result.trial,
+                "physics_only": result.physics_only,
+                "deviation": result.deviation,
                 "warning": RAW_LABELS_WARNING,
                 "seams": result.seams,
                 "shares": [asdict(share) for share in result.shares],

@@ -1,4 +1,4 @@
-"""``seamtell sections add``: take in destructive sections."""
+"""``seamtell sections add`` and ``readings``: take in destructive sections, and what examiners saw."""
 
 from __future__ import annotations
 
@@ -17,13 +17,8 @@ def register(app: typer.Typer) -> None:
     """Add the commands."""
     sections = typer.Typer(no_args_is_help=True, help="Destructive sections, the truth to learn from.")
     sections.command("add")(add)
-    # A group of one command would otherwise lose its name.
-    sections.callback()(_no_options)
+    sections.command("readings")(readings)
     app.add_typer(sections, name="sections")
-
-
-def _no_options() -> None:
-    """Take in destructive sections, the truth to learn from."""
 
 
 def add(
@@ -47,5 +42,33 @@ def add(
         print_report(report, "sections")
         if not report.has_rejections:
             console.next_step("seamtell train")
+    if report.has_rejections:
+        raise typer.Exit(console.ExitCode.DONE_WITH_REJECTIONS)
+
+
+def readings(
+    file: Annotated[
+        Path,
+        typer.Argument(metavar="FILE", help="Table: section_id, examiner, flaw, and read_on if known."),
+    ],
+    workspace: WorkspaceDir = None,
+    as_json: AsJson = False,
+) -> None:
+    """Take in what several examiners saw at the same sections; used for their agreement only.
+
+    The flaw to learn from stays the one of the section table. The first reading of an
+    examiner at a section stays.
+    """
+    from seamtell.pipeline.commands.ingest import print_report
+    from seamtell.pipeline.store.readings import add_readings
+    from seamtell.pipeline.workspace import find_workspace
+
+    report = add_readings(find_workspace(explicit=workspace), file)
+    if as_json:
+        console.print_json(report.as_document())
+    else:
+        print_report(report, "readings")
+        if not report.has_rejections:
+            console.next_step("seamtell evaluate MODEL")
     if report.has_rejections:
         raise typer.Exit(console.ExitCode.DONE_WITH_REJECTIONS)

@@ -25,6 +25,7 @@ def register(app: typer.Typer) -> None:
         console.say("  seamtell.toml   settings, every default shown")
         console.say("  limits.toml     limits of each recipe, to be filled in from your procedure")
         console.say("  criteria.toml   what a model must show before approval")
+        console.say("  physics.toml    heads and sheets for the guided-wave theory; may stay as it is")
         console.say("  profiles/       how your trace files are laid out")
         console.say()
         console.next_step(

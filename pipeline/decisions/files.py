@@ -2,7 +2,8 @@
 
 The two tables hold no time, so the same input and model give the same bytes;
 ``decision.json`` says when, with what and on what, and its presence says that the
-folder is complete.
+folder is complete. A trial run writes ``trial.json`` in its place and ``trial_label``
+for ``label``, so nothing that looks for decisions takes a trial for one.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
@@ -20,6 +21,7 @@ from seamtell.pipeline.decisions.seam_decision import SeamDecision
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.files.atomic import make_folder, storage_errors, write_bytes_atomically
 from seamtell.pipeline.files.table_stream import TableStream, stream_table
+from seamtell.pipeline.sign_off.log_entry import Deviation
 from seamtell.pipeline.workspace import Workspace
 
 if TYPE_CHECKING:
@@ -32,9 +34,13 @@ __all__ = [
     "INDICATIONS_FILE",
     "INDICATION_COLUMNS",
     "RECORD_FILE",
+    "TRIAL_INDICATION_COLUMNS",
+    "TRIAL_LABEL",
+    "TRIAL_RECORD_FILE",
     "DecisionCounts",
     "DecisionRecord",
     "DecisionWriter",
+    "TrialRecord",
     "decision_folder",
     "newest_decisions",
     "read_decisions",
@@ -43,11 +49,20 @@ __all__ = [
 INDICATIONS_FILE = "indications.parquet"
 DECISIONS_FILE = "decisions.parquet"
 RECORD_FILE = "decision.json"
+TRIAL_RECORD_FILE = "trial.json"
+TRIAL_LABEL = "trial_label"
+"""Column that holds the label of a model on trial."""
 
 _PLACE_COLUMNS = ("seam_id", "indication", "start_mm", "end_mm", "peak_mm", "exceeds_limit")
 
 INDICATION_COLUMNS: tuple[str, ...] = (*_PLACE_COLUMNS, *ANSWER_COLUMNS)
 """Columns of ``indications.parquet``, one row per indication."""
+
+TRIAL_INDICATION_COLUMNS: tuple[str, ...] = (
+    *(TRIAL_LABEL if name == "label" else name for name in INDICATION_COLUMNS),
+    "physics_only",
+)
+"""The same of a trial run; ``physics_only`` says whether the model was learnt from simulation alone."""
 
 DECISION_COLUMNS: tuple[str, ...] = (
     "seam_id",
@@ -93,15 +108,43 @@ class DecisionRecord(BaseModel):
     since: datetime | None
     until: datetime | None
     counts: DecisionCounts
+    deviation: Deviation | None = None
+    """The model was approved against failed criteria, for a time."""
+    log_seq: int = 0
+    log_digest: str = ""
+    """Number and digest of the last entry of the approval log; empty when the log was broken."""
+
+
+class TrialRecord(DecisionRecord):
+    """``trial.json``: an unapproved model labelled; the verdicts are those of a run without a model."""
+
+    trial: Literal[True] = True
+    physics_only: bool
+    """The model was learnt from simulation alone: its probabilities are not calibrated."""
 
 
 class DecisionWriter:
-    """Writes decisions batch by batch into the two tables of an open folder."""
+    """Writes decisions batch by batch into the two tables of an open folder.
 
-    def __init__(self, indications: TableStream, decisions: TableStream, model_digest: str) -> None:
+    Parameters
+    ----------
+    indications, decisions : TableStream
+    model_digest : str
+    physics_only : bool or None
+        For a trial run, whether its model was learnt from simulation alone; None when it is no trial.
+    """
+
+    def __init__(
+        self,
+        indications: TableStream,
+        decisions: TableStream,
+        model_digest: str,
+        physics_only: bool | None = None,
+    ) -> None:
         self._indications = indications
         self._decisions = decisions
         self._model_digest = model_digest
+        self._physics_only = physics_only
 
         self.record: DecisionRecord | None = None
         """Set it at the end: it completes the folder when that is closed."""
@@ -111,14 +154,25 @@ class DecisionWriter:
         import pandas as pd
 
         rows = _indication_rows(batch)
+        if self._physics_only is not None:
+            rows = rows.rename(columns={"label": TRIAL_LABEL}).assign(physics_only=self._physics_only)
         self._indications.write(rows)
         self._decisions.write(pd.DataFrame([_decision_row(one, self._model_digest) for one in batch]))
         return rows
 
 
 @contextmanager
-def decision_folder(folder: Path, model_digest: str) -> Iterator[DecisionWriter]:
+def decision_folder(
+    folder: Path, model_digest: str, *, trial_of_physics_only: bool | None = None
+) -> Iterator[DecisionWriter]:
     """Open a new or empty folder for decisions; on any error it is left as it was.
+
+    Parameters
+    ----------
+    folder : Path
+    model_digest : str
+    trial_of_physics_only : bool, optional
+        Given for a trial run: whether its model was learnt from simulation alone.
 
     Raises
     ------
@@ -134,17 +188,21 @@ def decision_folder(folder: Path, model_digest: str) -> Iterator[DecisionWriter]
                 where=str(folder),
                 do="say --out with a new folder",
             )
+    columns = INDICATION_COLUMNS if trial_of_physics_only is None else TRIAL_INDICATION_COLUMNS
     existed = folder.exists()
     make_folder(folder)
     try:
         with ExitStack() as stack:
             decisions = stack.enter_context(stream_table(folder / DECISIONS_FILE, _decisions_schema()))
-            indications = stack.enter_context(stream_table(folder / INDICATIONS_FILE, _indications_schema()))
-            writer = DecisionWriter(indications, decisions, model_digest)
+            indications = stack.enter_context(
+                stream_table(folder / INDICATIONS_FILE, _indications_schema(columns))
+            )
+            writer = DecisionWriter(indications, decisions, model_digest, trial_of_physics_only)
             yield writer
         if writer.record is not None:
             text = writer.record.model_dump_json(indent=2) + "\n"
-            write_bytes_atomically(folder / RECORD_FILE, text.encode("utf-8"))
+            name = TRIAL_RECORD_FILE if isinstance(writer.record, TrialRecord) else RECORD_FILE
+            write_bytes_atomically(folder / name, text.encode("utf-8"))
     except BaseException:
         with suppress(OSError):
             for name in (INDICATIONS_FILE, DECISIONS_FILE):
@@ -155,7 +213,7 @@ def decision_folder(folder: Path, model_digest: str) -> Iterator[DecisionWriter]
 
 
 def newest_decisions(ws: Workspace) -> Path:
-    """Folder of the decisions made last, of those kept in the workspace.
+    """Folder of the decisions made last, of those kept in the workspace; trial runs are none.
 
     Raises
     ------
@@ -172,8 +230,13 @@ def newest_decisions(ws: Workspace) -> Path:
     return max(folders, key=lambda folder: (_read_record(folder).decided_at, folder.name))
 
 
-def read_decisions(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame, DecisionRecord]:
+def read_decisions(folder: Path, *, trial: bool = False) -> tuple[pd.DataFrame, pd.DataFrame, DecisionRecord]:
     """Read a folder of decisions.
+
+    Parameters
+    ----------
+    trial : bool
+        Whether a trial run will do too. Its record is a `TrialRecord`, its labels are in ``label``.
 
     Returns
     -------
@@ -183,32 +246,49 @@ def read_decisions(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame, DecisionRe
     Raises
     ------
     BadInput
-        Not a complete folder of decisions.
+        Not a complete folder of decisions, or one of a trial run.
     """
     import pandas as pd
     import pyarrow as pa
 
-    record = _read_record(folder)
+    record = _read_trial_or_record(folder, trial=trial)
+    columns = TRIAL_INDICATION_COLUMNS if isinstance(record, TrialRecord) else INDICATION_COLUMNS
     try:
-        indications = pd.read_parquet(folder / INDICATIONS_FILE, columns=list(INDICATION_COLUMNS))
+        indications = pd.read_parquet(folder / INDICATIONS_FILE, columns=list(columns))
         decisions = pd.read_parquet(folder / DECISIONS_FILE, columns=list(DECISION_COLUMNS))
     except (OSError, pa.ArrowException) as problem:
         raise BadInput(
             f"damaged decisions: {str(problem).splitlines()[0]}", where=str(folder), do="classify again"
         ) from None
-    return indications, decisions, record
+    return indications.rename(columns={TRIAL_LABEL: "label"}), decisions, record
+
+
+def _read_trial_or_record(folder: Path, *, trial: bool) -> DecisionRecord:
+    is_trial = (folder / TRIAL_RECORD_FILE).is_file() and not (folder / RECORD_FILE).is_file()
+    if not is_trial:
+        return _read_record(folder)
+    if not trial:
+        raise BadInput(
+            "a trial run: an unapproved model labelled it, so these are no decisions",
+            where=str(folder),
+            do="name a folder of decisions",
+        )
+    return _validated(folder / TRIAL_RECORD_FILE, TrialRecord)
 
 
 def _read_record(folder: Path) -> DecisionRecord:
-    path = folder / RECORD_FILE
-    try:
-        return DecisionRecord.model_validate_json(path.read_bytes())
-    except FileNotFoundError:
+    if not (folder / RECORD_FILE).is_file():
         raise BadInput(
             f"no {RECORD_FILE} here, so no complete decisions",
             where=str(folder),
             do="name a folder of decisions",
-        ) from None
+        )
+    return _validated(folder / RECORD_FILE, DecisionRecord)
+
+
+def _validated(path: Path, kind: type[DecisionRecord]) -> DecisionRecord:
+    try:
+        return kind.model_validate_json(path.read_bytes())
     except (OSError, ValidationError) as problem:
         raise BadInput(
             f"not readable: {str(problem).splitlines()[0]}", where=str(path), do="classify again"
@@ -243,7 +323,7 @@ def _decision_row(one: SeamDecision, model_digest: str) -> dict[str, object]:
     }
 
 
-def _indications_schema() -> pa.Schema:
+def _indications_schema(columns: Sequence[str]) -> pa.Schema:
     import pyarrow as pa
 
     kinds = {
@@ -251,10 +331,12 @@ def _indications_schema() -> pa.Schema:
         "indication": pa.int64(),
         "exceeds_limit": pa.bool_(),
         "label": pa.string(),
+        TRIAL_LABEL: pa.string(),
+        "physics_only": pa.bool_(),
         "label_set": pa.string(),
         "reason": pa.string(),
     }
-    return pa.schema([(name, kinds.get(name, pa.float64())) for name in INDICATION_COLUMNS])
+    return pa.schema([(name, kinds.get(name, pa.float64())) for name in columns])
 
 
 def _decisions_schema() -> pa.Schema:

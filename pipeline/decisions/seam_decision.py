@@ -82,6 +82,9 @@ class Decider:
         Seams with two differing traces: never better than review, and never labelled.
     budget_s : float
         Time that the model has for one batch.
+    trial : bool
+        The model is on trial: it labels, and cannot even ask for a review. The verdicts are
+        those of a run without any model.
     """
 
     def __init__(
@@ -93,6 +96,7 @@ class Decider:
         conflicts: frozenset[str],
         *,
         budget_s: float = 30.0,
+        trial: bool = False,
     ) -> None:
         self.limits = limits
         self.settings = settings
@@ -100,6 +104,7 @@ class Decider:
         self.trusted = trusted
         self.conflicts = conflicts
         self.budget_s = budget_s
+        self.trial = trial
         self._hangs = False
 
     def decide(self, traces: Sequence[SeamTrace]) -> list[SeamDecision]:
@@ -184,6 +189,8 @@ class Decider:
             asks.append(Reason.CONFLICTING_TRACES.value)
         if seam.failed:
             asks.append(NOT_DESCRIBED)
+        if self.trial:
+            return asks
         labels: Mapping[str, float] = self.review.labels
         named = set()
         for i, indication in enumerate(seam.indications):

@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from seamtell.features.descriptors import registry
 from seamtell.features.errors import SeamtellError
 from seamtell.models.errors import ModelRefused
 from seamtell.models.reasons import Reason
-from seamtell.pipeline.sign_off.approval_log import approved_model
+from seamtell.pipeline.settings import Settings
+from seamtell.pipeline.sign_off.approval_log import ApprovedModel, approved_model
+from seamtell.pipeline.sign_off.log_entry import Deviation
+from seamtell.pipeline.sign_off.proof import doubt_of_approval
+from seamtell.pipeline.verified_model import load_model_for_trial
 from seamtell.pipeline.workspace import Workspace
 
 if TYPE_CHECKING:
     from seamtell.models.answers import Answerer
 
-__all__ = ["TrustedModel", "trusted_model"]
+__all__ = ["TrustedModel", "model_on_trial", "trusted_model"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,6 +38,8 @@ class TrustedModel:
         Why there is none.
     explanation : str
         The same for a person: what is wrong, where, what to do.
+    deviation : Deviation or None
+        The model was approved against failed criteria, for a time.
     """
 
     model: Answerer | None
@@ -41,13 +48,39 @@ class TrustedModel:
     columns: tuple[int, ...] = ()
     reason: Reason | None = None
     explanation: str = ""
+    deviation: Deviation | None = None
 
 
-def trusted_model(ws: Workspace) -> TrustedModel:
-    """Load the approved model and check it against the log and the descriptors in use.
+def model_on_trial(ws: Workspace, model_id: str) -> tuple[TrustedModel, bool]:
+    """Load a model that nobody approved, for a trial run, and say whether it is physics-only.
+
+    Raises
+    ------
+    BadInput
+        No such model.
+    Refused
+        The folder differs from what training saved, or another version of the descriptors made it.
+    """
+    model, digest = load_model_for_trial(ws, model_id)
+    places = {name: place for place, name in enumerate(registry.names())}
+    columns = tuple(places[name] for name in model.card.descriptor_names)
+    return TrustedModel(model, model_id, digest, columns), model.card.physics_only
+
+
+def trusted_model(ws: Workspace, *, settings: Settings, limits_digest: str, now: datetime) -> TrustedModel:
+    """Load the approved model and check it against the log, what its approval rests on, and the descriptors.
 
     Never raises for a model or log that cannot be trusted: production goes on under the
     limit rule, and every indication carries the reason.
+
+    Parameters
+    ----------
+    settings : Settings
+        In use.
+    limits_digest : str
+        Of the limit file in use.
+    now : datetime
+        Timezone-aware.
     """
     try:
         approved = approved_model(ws)
@@ -58,12 +91,16 @@ def trusted_model(ws: Workspace) -> TrustedModel:
             Reason.NO_APPROVED_MODEL,
             "no model is approved. To do: run 'seamtell approve MODEL --by NAME --reason TEXT'",
         )
-    return _load(ws, approved.model_id, approved.digest)
+    doubt = doubt_of_approval(ws, approved, settings, limits_digest, now)
+    if doubt is not None:
+        return _none(doubt.reason, doubt.explanation)
+    return _load(ws, approved)
 
 
-def _load(ws: Workspace, model_id: str, digest: str) -> TrustedModel:
+def _load(ws: Workspace, approved: ApprovedModel) -> TrustedModel:
     from seamtell.models.model_file import load_model, model_digest
 
+    model_id, digest = approved.model_id, approved.digest
     folder = ws.models_dir / model_id
     restore = f"restore {folder.name} from a copy, or approve another model"
     try:
@@ -85,7 +122,8 @@ def _load(ws: Workspace, model_id: str, digest: str) -> TrustedModel:
             f"{folder}: trained on other descriptor definitions than this version computes. "
             "To do: train and approve again",
         )
-    return TrustedModel(model, model_id, digest, tuple(places[name] for name in names))
+    columns = tuple(places[name] for name in names)
+    return TrustedModel(model, model_id, digest, columns, deviation=approved.approval.deviation)
 
 
 def _none(reason: Reason, explanation: str) -> TrustedModel:

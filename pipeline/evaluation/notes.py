@@ -7,13 +7,24 @@ from collections.abc import Iterator
 from seamtell.features.contracts import Flaw
 from seamtell.pipeline.evaluation.result import Scope, ScopeResult
 
-__all__ = ["FEW_SECTIONS", "IMPLAUSIBLE_MACRO_F1", "evaluation_notes"]
+__all__ = ["FEW_SECTIONS", "IMPLAUSIBLE_MACRO_F1", "evaluation_notes", "too_good_note"]
 
 FEW_SECTIONS = 20
 """Below this many sections of a class the interval says more than the figure."""
 
 IMPLAUSIBLE_MACRO_F1 = 0.97
 """Flaw classes overlap (a short lack of fusion is a notch by another name): nobody tells them this well."""
+
+
+def too_good_note(result: ScopeResult) -> str:
+    """A sentence where nobody could do so well; empty else."""
+    if result.macro_f1.estimate is None or result.macro_f1.estimate <= IMPLAUSIBLE_MACRO_F1:
+        return ""
+    where = "held out" if result.scope is Scope.HELD_OUT else "cross-validated"
+    return (
+        f"{where}: a macro-F1 of {result.macro_f1.estimate:.2f} is better than these flaws allow: "
+        "look for a descriptor or a split that gives the answer away"
+    )
 
 
 def _scope_notes(result: ScopeResult) -> Iterator[str]:
@@ -39,11 +50,9 @@ def _scope_notes(result: ScopeResult) -> Iterator[str]:
         yield f"{where}: {result.shared} {share} an indication with another cut, counted once"
     if result.left_out:
         yield f"{where}: {result.left_out} sections cannot be judged; sections.csv has the reasons"
-    if result.macro_f1.estimate is not None and result.macro_f1.estimate > IMPLAUSIBLE_MACRO_F1:
-        yield (
-            f"{where}: a macro-F1 of {result.macro_f1.estimate:.2f} is better than these flaws allow: "
-            "look for a descriptor or a split that gives the answer away"
-        )
+    too_good = too_good_note(result)
+    if too_good:
+        yield too_good
 
 
 def evaluation_notes(

@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from pydantic import ValidationError
 
-from seamtell.models.flaw_model import ModelCard
+from seamtell.models.model_card import ModelCard
 from seamtell.models.splits import assert_no_leak
 from seamtell.pipeline.errors import Refused
 from seamtell.pipeline.training_files import SPLIT_FILE, Split
@@ -79,7 +79,8 @@ def split_sections(matched: pd.DataFrame, split: Split, card: ModelCard) -> Scop
     ids = matched["section_id"]
     groups = matched["group"].to_numpy(str)
     training = ids.isin([*split.training_section_ids, *card.training_section_ids]).to_numpy(bool)
-    seen = np.union1d(groups[training], np.array(card.training_groups, dtype=str))
+    hosts = card.physics.host_groups if card.physics is not None else ()
+    seen = np.union1d(groups[training], np.array([*card.training_groups, *hosts], dtype=str))
     held_out = ~training & ~np.isin(groups, seen)
     assert_no_leak(seen, groups[held_out])
     if not held_out.any():

@@ -50,6 +50,9 @@ class ReasonCode(StrEnum):
     UNKNOWN_LABEL = "unknown_label"
     BAD_VALUE = "bad_value"
     SECTION_ID_CONFLICT = "section_id_conflict"
+    # The readings of several examiners.
+    UNKNOWN_SECTION = "unknown_section"
+    READ_ALREADY = "read_already"
 
 
 WHAT_TO_DO: Mapping[ReasonCode, str] = MappingProxyType(
@@ -86,6 +89,8 @@ WHAT_TO_DO: Mapping[ReasonCode, str] = MappingProxyType(
         ReasonCode.UNKNOWN_LABEL: "use a label of the list",
         ReasonCode.BAD_VALUE: "mend the value",
         ReasonCode.SECTION_ID_CONFLICT: "give the section another id, or mend the row",
+        ReasonCode.UNKNOWN_SECTION: "add the section first, or mend the section id",
+        ReasonCode.READ_ALREADY: "the first reading stays; take the row out of the table",
     }
 )
 """One line of advice for every code."""

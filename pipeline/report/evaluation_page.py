@@ -54,6 +54,7 @@ def write_evaluation_page(
     sections: pd.DataFrame,
     seam_analysis: Callable[[str], SeamAnalysis],
     path: Path,
+    sign_off: str = "",
 ) -> None:
     """Write the report of one evaluation.
 
@@ -66,20 +67,26 @@ def write_evaluation_page(
         From a seam id to its analysed trace; asked for every section that is drawn.
     path : Path
         Of the HTML file; replaced as a whole.
+    sign_off : str
+        What a reader must know of how the model was approved; empty for nothing.
     """
     from seamtell.pipeline.files.atomic import write_bytes_atomically
 
-    write_bytes_atomically(path, evaluation_html(result, sections, seam_analysis).encode("utf-8"))
+    write_bytes_atomically(path, evaluation_html(result, sections, seam_analysis, sign_off).encode("utf-8"))
 
 
 def evaluation_html(
-    result: EvaluationResult, sections: pd.DataFrame, seam_analysis: Callable[[str], SeamAnalysis]
+    result: EvaluationResult,
+    sections: pd.DataFrame,
+    seam_analysis: Callable[[str], SeamAnalysis],
+    sign_off: str = "",
 ) -> str:
     """The page of `write_evaluation_page` as text."""
     scopes = tuple(_view(result.scope(scope), sections, seam_analysis) for scope in Scope)
     return render_page(
         "evaluation.html.j2",
         result=result,
+        sign_off=sign_off,
         verdict=verdict_sentence(result),
         scopes=scopes,
         held_out=scopes[0],

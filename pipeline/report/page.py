@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 __all__ = ["render_page"]
 
+_OWN_PACKAGE = "seamtell.pipeline.report"
+
 
 def _time(value: datetime | None) -> str:
     if value is None:
@@ -65,12 +67,13 @@ def _drawing(svg: str) -> Markup:
     return Markup(svg)
 
 
-@lru_cache(maxsize=1)
-def _environment() -> Environment:
-    from jinja2 import Environment, PackageLoader, StrictUndefined
+@lru_cache(maxsize=4)
+def _environment(package: str) -> Environment:
+    from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 
+    folders = dict.fromkeys((package, _OWN_PACKAGE))
     environment = Environment(
-        loader=PackageLoader("seamtell.pipeline.report", "templates"),
+        loader=ChoiceLoader([PackageLoader(folder, "templates") for folder in folders]),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -91,6 +94,15 @@ def _environment() -> Environment:
     return environment
 
 
-def render_page(template: str, **context: object) -> str:
-    """Render one template of ``report/templates``; every value is escaped unless it is our own drawing."""
-    return _environment().get_template(template).render(**context)
+def render_page(template: str, package: str = _OWN_PACKAGE, **context: object) -> str:
+    """Render one template; every value is escaped unless it is our own drawing.
+
+    Parameters
+    ----------
+    template : str
+    package : str
+        Whose ``templates`` folder holds it; it may build on the templates of the reports.
+    **context
+        Names that the template uses.
+    """
+    return _environment(package).get_template(template).render(**context)

@@ -158,7 +158,7 @@ def _draw_axes(canvas: Canvas, frame: PanelFrame) -> None:
     for position in np.arange(np.ceil(low / step) * step, high + 1e-9, step):
         x = float(frame.x(position))
         canvas.line(x, floor, x, floor + 3, "axis")
-        canvas.text(x, floor + 14, f"{position:g}", "tick", "middle")
+        canvas.text(x, floor + 14, f"{position + 0.0:g}", "tick", "middle")
     canvas.text(_WIDTH - _RIGHT + 16, floor + 14, "mm", "tick")
     canvas.text(2, 10, "% FSH", "tick")
 

@@ -1,28 +1,41 @@
 """The append-only log of approvals, ``approvals.jsonl``: one JSON object a line, hash-chained.
 
 Each entry holds the digest of the one before it and its own, SHA-256 over its
-canonical JSON (keys sorted, no spaces, UTF-8). Changing, removing or re-ordering
-a line breaks the chain. A chain alone cannot show that its *end* was cut off:
-keep the digest of the last entry elsewhere if that matters.
+canonical JSON (RFC 8785). Changing, removing or re-ordering a line breaks the chain.
+A chain alone cannot show that its *end* was cut off or written anew: keep the digest
+of the last entry elsewhere (``seamtell anchor``) if that matters.
 
-The log is the truth about what is approved; the alias in the model registry
-follows it.
+The log is the truth about what is approved; the aliases in the model registry
+follow it.
 """
 
 from __future__ import annotations
 
-import hashlib
-import json
 import os
 from dataclasses import dataclass
 from datetime import datetime
-from enum import StrEnum
 from pathlib import Path
-from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import ValidationError
 
+from seamtell.features.errors import SeamtellError
 from seamtell.pipeline.errors import BadInput, Refused, StorageProblem
+from seamtell.pipeline.sign_off.keys import Signer
+from seamtell.pipeline.sign_off.log_entry import (
+    FIRST_PREVIOUS,
+    Action,
+    LogEntry,
+    SignOff,
+    canonical_json_bytes,
+)
+from seamtell.pipeline.sign_off.never_approved import refuse_physics_only
+from seamtell.pipeline.sign_off.states import (
+    ModelState,
+    approved_standing,
+    check_move,
+    model_states,
+    standings,
+)
 from seamtell.pipeline.workspace import Workspace
 
 __all__ = [
@@ -35,75 +48,36 @@ __all__ = [
     "append_entry",
     "approved_model",
     "check_person_text",
+    "deviation_words",
+    "log_head",
     "model_states",
     "read_log",
 ]
 
-FIRST_PREVIOUS = "0" * 64
-"""What the first entry names as the digest before it."""
-
 _RESTORE = "restore approvals.jsonl from a copy; until then the limit rule alone decides"
-
-
-class Action(StrEnum):
-    """What an entry does."""
-
-    APPROVE = "approve"
-
-
-class ModelState(StrEnum):
-    """Where a model stands by the log; a model that the log does not name is a candidate."""
-
-    APPROVED = "approved"
-    SUPERSEDED = "superseded"
-
-
-class SignOff(BaseModel):
-    """What a named person signs: the action and the digests of all that it rests on."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-    action: Action
-    time: datetime
-    by: str
-    reason: str
-    model_id: str
-    model_digest: str
-    sections_digest: str
-    limits_digest: str
-    criteria_digest: str
-    evaluation_digest: str
-    software_version: str
-
-
-class LogEntry(SignOff):
-    """One line of the log: a sign-off in its place of the chain."""
-
-    schema_version: Literal[1] = 1
-    seq: int = Field(ge=1)
-    previous: str
-    digest: str
-
-    def computed_digest(self) -> str:
-        """SHA-256 over the canonical JSON of everything but the digest itself."""
-        return hashlib.sha256(_canonical(self.model_dump(mode="json", exclude={"digest"}))).hexdigest()
 
 
 @dataclass(frozen=True)
 class ApprovedModel:
-    """The model that may label production."""
+    """The model that may label production.
+
+    Parameters
+    ----------
+    model_id, digest : str
+    by : str
+    approved_at : datetime
+    approval : LogEntry
+        The entry that put it to work.
+    head : LogEntry
+        The last entry of the log.
+    """
 
     model_id: str
     digest: str
     by: str
     approved_at: datetime
-
-
-def _canonical(document: dict[str, object]) -> bytes:
-    # Our keys are ASCII and our values text and small integers: for these this is the
-    # JSON Canonicalization Scheme of RFC 8785.
-    text = json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
-    return text.encode("utf-8")
+    approval: LogEntry
+    head: LogEntry
 
 
 def check_person_text(value: str, option: str) -> str:
@@ -126,9 +100,9 @@ def check_person_text(value: str, option: str) -> str:
     return text
 
 
-def _parse(line: str, where: str) -> LogEntry:
+def _parse(raw: bytes, where: str) -> LogEntry:
     try:
-        return LogEntry.model_validate_json(line)
+        return LogEntry.model_validate_json(raw.decode("utf-8", errors="replace"))
     except ValidationError as problem:
         first = problem.errors()[0]
         key = ".".join(str(part) for part in first["loc"])
@@ -139,21 +113,18 @@ def _parse(line: str, where: str) -> LogEntry:
         ) from None
 
 
-def _check_link(entry: LogEntry, seq: int, previous: str, where: str) -> None:
+def _check_link(entry: LogEntry, raw: bytes, seq: int, before: LogEntry | None, where: str) -> None:
     if entry.seq != seq:
-        raise Refused(
-            f"the approval log is broken: got entry {entry.seq}, expected {seq}", where=where, do=_RESTORE
-        )
-    if entry.previous != previous:
-        raise Refused(
-            "the approval log is broken: the entry does not follow the one before it",
-            where=where,
-            do=_RESTORE,
-        )
-    if entry.digest != entry.computed_digest():
-        raise Refused(
-            "the approval log is broken: the entry was altered after it was signed", where=where, do=_RESTORE
-        )
+        problem = f"got entry {entry.seq}, expected {seq}"
+    elif entry.previous != (before.digest if before else FIRST_PREVIOUS):
+        problem = "the entry does not follow the one before it"
+    elif entry.digest != entry.computed_digest() or raw != canonical_json_bytes(entry.document()):
+        problem = "the entry was altered after it was signed"
+    elif entry.schema_version > 1 and before and entry.time < before.time and not entry.earlier_clock:
+        problem = f"the entry is dated {entry.time:%Y-%m-%d %H:%M:%S}, before the entry it follows"
+    else:
+        return
+    raise Refused(f"the approval log is broken: {problem}", where=where, do=_RESTORE)
 
 
 def read_log(ws: Workspace) -> tuple[LogEntry, ...]:
@@ -175,13 +146,11 @@ def read_log(ws: Workspace) -> tuple[LogEntry, ...]:
     if data and not data.endswith(b"\n"):
         raise Refused("the approval log ends in an unfinished line", where=str(ws.log_path), do=_RESTORE)
     entries: list[LogEntry] = []
-    previous = FIRST_PREVIOUS
     for number, raw in enumerate(data.split(b"\n")[:-1], start=1):
         where = f"{ws.log_path}, line {number}"
-        entry = _parse(raw.decode("utf-8", errors="replace"), where)
-        _check_link(entry, number, previous, where)
+        entry = _parse(raw, where)
+        _check_link(entry, raw, number, entries[-1] if entries else None, where)
         entries.append(entry)
-        previous = entry.digest
     return tuple(entries)
 
 
@@ -205,28 +174,41 @@ def _append_durably(path: Path, line: bytes) -> None:
         os.close(folder)
 
 
-def append_entry(ws: Workspace, sign_off: SignOff) -> LogEntry:
+def append_entry(ws: Workspace, sign_off: SignOff, signer: Signer | None = None) -> LogEntry:
     """Append `sign_off` to the verified log and return the entry, once it is safely on disk.
 
     Call it with the workspace locked: two writers at once would break the chain.
 
+    Parameters
+    ----------
+    signer : Signer, optional
+        Key that signs the entry.
+
     Raises
     ------
     Refused
-        The log is broken; nothing is appended.
+        The log is broken, the move is not allowed, the clock reads a time before the last entry,
+        or a model learnt from simulation alone would be put to work; nothing is appended.
     StorageProblem
         The line could not be written; the log is as before.
     """
+    if sign_off.action.puts_to_work:
+        refuse_physics_only(ws, sign_off.model_id)
     entries = read_log(ws)
+    state = model_states(entries).get(sign_off.model_id, ModelState.CANDIDATE)
+    check_move(sign_off.action, sign_off.model_id, state)
+    _check_clock(sign_off, entries)
     draft = LogEntry(
-        **sign_off.model_dump(),
+        **dict(sign_off),
         seq=len(entries) + 1,
         previous=entries[-1].digest if entries else FIRST_PREVIOUS,
         digest="",
     )
+    if signer is not None:
+        draft = draft.model_copy(update={"signature": signer.sign(draft.content_digest())})
     entry = draft.model_copy(update={"digest": draft.computed_digest()})
     try:
-        _append_durably(ws.log_path, _canonical(entry.model_dump(mode="json")) + b"\n")
+        _append_durably(ws.log_path, canonical_json_bytes(entry.document()) + b"\n")
     except OSError as problem:
         raise StorageProblem(
             f"the approval could not be written: {problem.strerror or problem}",
@@ -236,18 +218,19 @@ def append_entry(ws: Workspace, sign_off: SignOff) -> LogEntry:
     return entry
 
 
-def model_states(entries: tuple[LogEntry, ...]) -> dict[str, ModelState]:
-    """State of each model that the log names: the last approved one, and those it superseded."""
-    states: dict[str, ModelState] = {}
-    for entry in entries:
-        for model_id in states:
-            states[model_id] = ModelState.SUPERSEDED
-        states[entry.model_id] = ModelState.APPROVED
-    return states
+def _check_clock(sign_off: SignOff, entries: tuple[LogEntry, ...]) -> None:
+    """Refuse a time before the last entry, unless the person said that the last one's clock was wrong."""
+    if entries and sign_off.time < entries[-1].time and not sign_off.earlier_clock:
+        raise Refused(
+            f"the clock reads {sign_off.time:%Y-%m-%d %H:%M:%S} UTC, before the last entry of the log, "
+            f"{entries[-1].time:%Y-%m-%d %H:%M:%S} UTC",
+            where=f"entry {entries[-1].seq}",
+            do="set the clock right; if it was the last entry whose clock was wrong, say --earlier-clock",
+        )
 
 
 def approved_model(ws: Workspace) -> ApprovedModel | None:
-    """The model approved last, after verifying the chain; None when none was ever approved.
+    """The model at work, after verifying the chain; None when there is none.
 
     Raises
     ------
@@ -255,7 +238,31 @@ def approved_model(ws: Workspace) -> ApprovedModel | None:
         The log cannot be trusted. Whoever classifies must then let the limit rule decide alone.
     """
     entries = read_log(ws)
-    if not entries:
+    standing = approved_standing(entries)
+    if standing is None:
         return None
-    last = entries[-1]
-    return ApprovedModel(last.model_id, last.model_digest, last.by, last.time)
+    last = standing.approval
+    return ApprovedModel(last.model_id, last.model_digest, last.by, last.time, last, entries[-1])
+
+
+def log_head(ws: Workspace) -> tuple[int, str]:
+    """Number and digest of the last entry, after verifying the chain; 0 and `FIRST_PREVIOUS` without one.
+
+    Raises
+    ------
+    Refused
+        The log cannot be trusted.
+    """
+    entries = read_log(ws)
+    return (entries[-1].seq, entries[-1].digest) if entries else (0, FIRST_PREVIOUS)
+
+
+def deviation_words(ws: Workspace, model_id: str) -> str:
+    """What every report of a model says when its approval was a deviation; empty when it was none."""
+    try:
+        standing = standings(read_log(ws)).get(model_id)
+    except SeamtellError:
+        return f"the approval log cannot be trusted, so nothing is known of an approval of {model_id}."
+    if standing is None or standing.approval.deviation is None:
+        return ""
+    return f"{model_id} was {standing.approval.deviation.sentence}. It is {standing.state} now."

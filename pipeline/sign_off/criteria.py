@@ -1,17 +1,19 @@
-"""What the quality engineer requires before approval: ``criteria.toml``, read and explained."""
+"""What the quality engineer requires before approval: ``criteria.toml``."""
 
 from __future__ import annotations
 
 import hashlib
-from enum import StrEnum
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from seamtell.features.contracts import Flaw
+from seamtell.pipeline.acceptance.cost_table import CostTable
+from seamtell.pipeline.acceptance.detectors import SIZES_OF, Detector, FlawSize
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.evaluation.intervals import DEFAULT_LEVEL
 from seamtell.pipeline.evaluation.result import Scope
+from seamtell.pipeline.sign_off.statistics import STRATUM_KINDS, IntervalSide, Statistic
 from seamtell.pipeline.versioned_toml import (
     complaint_text,
     first_complaint,
@@ -25,9 +27,6 @@ __all__ = [
     "EACH_FLAW",
     "Criteria",
     "Criterion",
-    "IntervalSide",
-    "Statistic",
-    "explain",
     "read_criteria",
 ]
 
@@ -39,68 +38,11 @@ EACH_CLASS = "each_class"
 _LABELS = tuple(flaw.value for flaw in Flaw)
 _FLAWS = tuple(label for label in _LABELS if label != Flaw.SOUND)
 _SCOPES = (ALL_SECTIONS, EACH_FLAW, EACH_CLASS, *_LABELS)
-
-
-class IntervalSide(StrEnum):
-    """Which number of a figure must keep the bound."""
-
-    LOW = "low"
-    HIGH = "high"
-    ESTIMATE = "estimate"
-
-
-class Statistic(StrEnum):
-    """What a criterion looks at."""
-
-    RECALL = "recall"
-    RECALL_ANSWERED = "recall_answered"
-    PRECISION = "precision"
-    SET_COVERAGE = "set_coverage"
-    SECTIONS = "sections"
-    MISSED_SHARE = "missed_share"
-    ABSTENTION_RATE = "abstention_rate"
-    KAPPA = "kappa"
-    MACRO_F1 = "macro_f1"
-    MACRO_F1_WITH_ABSTENTION = "macro_f1_with_abstention"
-    LOG_LOSS = "log_loss"
-
-    @property
-    def at_most(self) -> bool:
-        """Whether the bound is an upper one: the smaller the better."""
-        return self in (Statistic.MISSED_SHARE, Statistic.ABSTENTION_RATE, Statistic.LOG_LOSS)
-
-    @property
-    def words(self) -> str:
-        """The statistic in words."""
-        return _WORDS[self]
-
-
-_WORDS = {
-    Statistic.RECALL: "share labelled right (abstained and missed count against it)",
-    Statistic.RECALL_ANSWERED: "share labelled right among those that got a label",
-    Statistic.PRECISION: "share of right labels among the sections labelled so",
-    Statistic.SET_COVERAGE: "share of label sets that hold the truth",
-    Statistic.SECTIONS: "number of sections",
-    Statistic.MISSED_SHARE: "share of flaws without an indication",
-    Statistic.ABSTENTION_RATE: "share of indicated sections without a label",
-    Statistic.KAPPA: "agreement beyond chance (Cohen's kappa)",
-    Statistic.MACRO_F1: "macro-F1 without abstention",
-    Statistic.MACRO_F1_WITH_ABSTENTION: "macro-F1 of the answers as given",
-    Statistic.LOG_LOSS: "log loss",
-}
-_OF_CLASS = {
-    Statistic.RECALL,
-    Statistic.RECALL_ANSWERED,
-    Statistic.PRECISION,
-    Statistic.SET_COVERAGE,
-    Statistic.SECTIONS,
-}
-_OF_BOTH = {Statistic.MISSED_SHARE, Statistic.ABSTENTION_RATE, Statistic.SECTIONS}
-_RESAMPLED = {Statistic.KAPPA, Statistic.MACRO_F1, Statistic.MACRO_F1_WITH_ABSTENTION, Statistic.LOG_LOSS}
-_SCOPE_WORDS = {
-    ALL_SECTIONS: "over all sections",
-    EACH_FLAW: "for each flaw by itself",
-    EACH_CLASS: "for each class by itself, sound included",
+_NEEDS_COSTS = (Statistic.EXPECTED_COST_PER_1000, Statistic.WEIGHTED_KAPPA)
+_NO_INTERVAL = {
+    Statistic.SECTIONS: "a number of sections has no interval",
+    Statistic.WARNINGS: "a number of warnings has no interval",
+    Statistic.A90_95_MM: "a90/95 is itself the end of an interval",
 }
 
 
@@ -113,6 +55,12 @@ class Criterion(BaseModel):
     statistic: Statistic
     scope: str = ALL_SECTIONS
     """``all``, ``each_flaw``, ``each_class`` or one label."""
+    stratum: str = ""
+    """One slice of the sections, such as ``recipe=MB-1513``; empty for all of them."""
+    detector: Detector | None = None
+    """For ``a90_95_mm``: what counts as a hit; ``either`` unless said."""
+    size: FlawSize | None = None
+    """For ``a90_95_mm``: over which size; the first one of the class unless said."""
     sections: Scope = Scope.HELD_OUT
     bound: float
     interval: IntervalSide
@@ -123,18 +71,45 @@ class Criterion(BaseModel):
     def _makes_sense(self) -> Criterion:
         if self.scope not in _SCOPES:
             raise ValueError(f"got scope '{self.scope}', expected one of {', '.join(_SCOPES)}")
-        by_class = self.scope != ALL_SECTIONS
-        fitting = (_OF_CLASS | _OF_BOTH) if by_class else set(Statistic) - (_OF_CLASS - _OF_BOTH)
-        if self.statistic not in fitting:
+        fits = self.statistic.of_all if self.scope == ALL_SECTIONS else self.statistic.by_class
+        if not fits:
             raise ValueError(f"'{self.statistic}' has no figure for the scope '{self.scope}'")
+        self._check_interval()
+        self._check_stratum()
+        self._check_detection()
+        if self.statistic.in_record and self.sections is not Scope.HELD_OUT:
+            raise ValueError(f"'{self.statistic}' is not told for cross-validated sections")
+        if self.statistic.one_level and self.level != DEFAULT_LEVEL:
+            raise ValueError(f"'{self.statistic}' is stored with the level {DEFAULT_LEVEL} only")
+        return self
+
+    def _check_interval(self) -> None:
+        if self.statistic in _NO_INTERVAL and self.interval is not IntervalSide.ESTIMATE:
+            raise ValueError(f'{_NO_INTERVAL[self.statistic]}; use interval = "estimate"')
         lax = IntervalSide.LOW if self.statistic.at_most else IntervalSide.HIGH
         if self.interval is lax:
             raise ValueError(f"the {lax} end of '{self.statistic}' flatters; take the other end")
-        if self.statistic is Statistic.SECTIONS and self.interval is not IntervalSide.ESTIMATE:
-            raise ValueError('a number of sections has no interval; use interval = "estimate"')
-        if self.statistic in _RESAMPLED and self.level != DEFAULT_LEVEL:
-            raise ValueError(f"'{self.statistic}' is stored with the level {DEFAULT_LEVEL} only")
-        return self
+
+    def _check_stratum(self) -> None:
+        if not self.stratum:
+            return
+        by, _, value = self.stratum.partition("=")
+        if by not in STRATUM_KINDS or not value:
+            kinds = ", ".join(STRATUM_KINDS)
+            raise ValueError(f"got stratum '{self.stratum}', expected KIND=VALUE with KIND one of {kinds}")
+        if not self.statistic.in_stratum or self.scope != ALL_SECTIONS:
+            raise ValueError(f"'{self.statistic}' for '{self.scope}' has no figure of one stratum")
+        if self.sections is not Scope.HELD_OUT:
+            raise ValueError("strata are told for held-out sections only")
+
+    def _check_detection(self) -> None:
+        if self.statistic is not Statistic.A90_95_MM:
+            if self.detector is not None or self.size is not None:
+                raise ValueError(f"'detector' and 'size' say nothing of '{self.statistic}'")
+        elif self.scope not in (EACH_FLAW, *_FLAWS):
+            raise ValueError(f"'{self.statistic}' has no figure for the scope '{self.scope}'")
+        elif self.size is not None and any(self.size not in SIZES_OF[Flaw(one)] for one in self.labels):
+            raise ValueError(f"'{self.size}' is not a size of every class in '{self.scope}'")
 
     @property
     def labels(self) -> tuple[str, ...]:
@@ -150,6 +125,20 @@ class Criteria(BaseModel):
 
     schema_version: int = CRITERIA_SCHEMA_VERSION
     criterion: tuple[Criterion, ...] = Field(min_length=1)
+    costs: CostTable | None = None
+    """What mistakes cost; needed by ``expected_cost_per_1000`` and ``weighted_kappa``."""
+
+    @model_validator(mode="after")
+    def _costs_are_there(self) -> Criteria:
+        for one in self.criterion:
+            if one.statistic in _NEEDS_COSTS and self.costs is None:
+                raise ValueError(f"the criterion '{one.id}' needs a table [costs]")
+        return self
+
+    def margin(self, statistic: Statistic) -> float | None:
+        """Greatest loss against the approved model that is allowed; None where no criterion says."""
+        bounds = [one.bound for one in self.criterion if one.statistic is statistic]
+        return -max(bounds) if bounds else None
 
     @model_validator(mode="after")
     def _ids_differ(self) -> Criteria:
@@ -187,28 +176,3 @@ def _complaint(problem: ValidationError, document: dict[str, object]) -> str:
         key = ".".join(str(part) for part in where[2:])
         return f"criterion '{name or where[1] + 1}'{f', key {key!r}' if key else ''}: {message}"
     return first_complaint(problem)
-
-
-def explain(criterion: Criterion) -> str:
-    """The criterion as a sentence.
-
-    Examples
-    --------
-    >>> print(explain(Criterion(id="k", statistic="kappa", bound=0.6, interval="low")))
-    k: on the held-out sections, over all sections, the agreement beyond chance (Cohen's kappa)
-    must be at least 0.6 at the low end of its 95 % interval.
-    """
-    scope = _SCOPE_WORDS.get(criterion.scope, f"for {criterion.scope}")
-    sections = "held-out" if criterion.sections is Scope.HELD_OUT else "cross-validated"
-    relation = "at most" if criterion.statistic.at_most else "at least"
-    if criterion.statistic is Statistic.SECTIONS:
-        end = ""
-    elif criterion.interval is IntervalSide.ESTIMATE:
-        end = " as estimated, whatever the interval"
-    else:
-        end = f" at the {criterion.interval} end of its {100 * criterion.level:g} % interval"
-    sentence = (
-        f"{criterion.id}: on the {sections} sections, {scope}, the {criterion.statistic.words} "
-        f"must be {relation} {criterion.bound:g}{end}."
-    )
-    return f"{sentence} {criterion.note}" if criterion.note else sentence

@@ -38,6 +38,8 @@ class InputKind(StrEnum):
 
     TRACE = "trace"
     SECTION = "section"
+    READING = "reading"
+    """What one examiner saw at a section."""
 
 
 class Status(StrEnum):

@@ -8,7 +8,7 @@ import io
 import json
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from enum import StrEnum
@@ -21,7 +21,16 @@ from seamtell.features.contracts import Flaw, Purpose, Side
 from seamtell.pipeline.ingest.csv_text import read_bounded
 from seamtell.pipeline.ingest.reasons import InputRejected, ReasonCode
 
-__all__ = ["REQUIRED_COLUMNS", "SECTION_COLUMNS", "Section", "check_section", "read_section_texts"]
+__all__ = [
+    "REQUIRED_COLUMNS",
+    "SECTION_COLUMNS",
+    "Section",
+    "check_section",
+    "day_of",
+    "label_of",
+    "read_section_texts",
+    "text_of",
+]
 
 SECTION_COLUMNS: tuple[str, ...] = (
     "section_id",
@@ -78,8 +87,16 @@ class Section:
         return hashlib.sha256(json.dumps(facts, sort_keys=True).encode("utf-8")).hexdigest()
 
 
-def read_section_texts(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
+def read_section_texts(
+    path: Path, *, required: Sequence[str] = REQUIRED_COLUMNS, known: Sequence[str] = SECTION_COLUMNS
+) -> Iterator[tuple[int, dict[str, str]]]:
     """Rows of a CSV or Parquet file as texts by column, with their line (or row) number.
+
+    Parameters
+    ----------
+    path : Path
+    required, known : sequence of str, optional
+        Columns that must be there, and those that are read from a Parquet file.
 
     Raises
     ------
@@ -87,11 +104,11 @@ def read_section_texts(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
         The file as a whole cannot be read or lacks a column.
     """
     if path.suffix.lower() == ".parquet":
-        return iter(_parquet_rows(path))
-    return iter(_csv_rows(path))
+        return iter(_parquet_rows(path, required, known))
+    return iter(_csv_rows(path, required))
 
 
-def _csv_rows(path: Path) -> list[tuple[int, dict[str, str]]]:
+def _csv_rows(path: Path, required: Sequence[str]) -> list[tuple[int, dict[str, str]]]:
     data = read_bounded(path)
     try:
         text = data.decode("utf-8-sig")
@@ -106,7 +123,7 @@ def _csv_rows(path: Path) -> list[tuple[int, dict[str, str]]]:
     rows: list[tuple[int, dict[str, str]]] = []
     try:
         names = [name.strip() for name in next(reader)]
-        _check_columns(names)
+        _check_columns(names, required)
         begins = reader.line_num + 1
         for fields in reader:
             if any(field.strip() for field in fields):
@@ -127,14 +144,16 @@ def _row(names: list[str], fields: list[str]) -> dict[str, str]:
     return row
 
 
-def _parquet_rows(path: Path) -> list[tuple[int, dict[str, str]]]:
+def _parquet_rows(
+    path: Path, required: Sequence[str], known: Sequence[str]
+) -> list[tuple[int, dict[str, str]]]:
     try:
         table = pq.read_table(path)
     except (pa.ArrowException, OSError) as problem:
         first = (str(problem).splitlines() or [""])[0][:200].rstrip(".")
         raise InputRejected(ReasonCode.UNREADABLE_PARQUET, f"damaged or no Parquet file: {first}") from None
-    _check_columns(table.column_names)
-    wanted = [name for name in SECTION_COLUMNS if name in table.column_names]
+    _check_columns(table.column_names, required)
+    wanted = [name for name in known if name in table.column_names]
     return [
         (i, {name: _as_text(value) for name, value in row.items()})
         for i, row in enumerate(table.select(wanted).to_pylist(), start=1)
@@ -149,8 +168,8 @@ def _as_text(value: object) -> str:
     return str(value)
 
 
-def _check_columns(names: list[str]) -> None:
-    for name in REQUIRED_COLUMNS:
+def _check_columns(names: list[str], required: Sequence[str]) -> None:
+    for name in required:
         if name not in names:
             hint = "separate the columns by commas" if len(names) == 1 else "mend the column names"
             listed = ", ".join(f"'{n[:40]}'" for n in names[:15])
@@ -178,7 +197,7 @@ def check_section(row: Mapping[str, str], seam_ends_mm: Mapping[str, tuple[float
     """
     if "" in row:
         raise InputRejected(ReasonCode.FIELD_COUNT, row[""])
-    section_id, seam_id = _text(row, "section_id"), _text(row, "seam_id")
+    section_id, seam_id = text_of(row, "section_id"), text_of(row, "seam_id")
     for name, value in (("section_id", section_id), ("seam_id", seam_id)):
         if not value:
             raise InputRejected(ReasonCode.BAD_VALUE, f"no {name}")
@@ -201,19 +220,26 @@ def check_section(row: Mapping[str, str], seam_ends_mm: Mapping[str, tuple[float
         seam_id=seam_id,
         position_mm=position,
         position_tol_mm=tolerance,
-        flaw=_label(row, "flaw", Flaw),
-        side=_label(row, "side", Side, Side.NA),
+        flaw=label_of(row, "flaw", Flaw),
+        side=label_of(row, "side", Side, Side.NA),
         depth_mm=_size(row, "depth_mm"),
         length_mm=_size(row, "length_mm"),
         width_mm=_size(row, "width_mm"),
-        purpose=_label(row, "purpose", Purpose),
-        examiner=_text(row, "examiner"),
-        sectioned_on=_day(row),
-        note=_text(row, "note"),
+        purpose=label_of(row, "purpose", Purpose),
+        examiner=text_of(row, "examiner"),
+        sectioned_on=day_of(row, "sectioned_on"),
+        note=text_of(row, "note"),
     )
 
 
-def _text(row: Mapping[str, str], name: str) -> str:
+def text_of(row: Mapping[str, str], name: str) -> str:
+    """Text of a cell, stripped; empty when unknown.
+
+    Raises
+    ------
+    InputRejected
+        Too long, or with control characters.
+    """
     value = row.get(name, "").strip()
     limit = _MAX_TEXT.get(name, 200)
     if len(value) > limit:
@@ -247,7 +273,14 @@ def _size(row: Mapping[str, str], name: str) -> float:
     return value
 
 
-def _label(row: Mapping[str, str], name: str, labels: type[StrEnum], default: StrEnum | None = None) -> str:
+def label_of(row: Mapping[str, str], name: str, labels: type[StrEnum], default: StrEnum | None = None) -> str:
+    """Label of a cell, `default` when it is empty.
+
+    Raises
+    ------
+    InputRejected
+        Not one of `labels`.
+    """
     text = row.get(name, "").strip()
     if not text and default is not None:
         return default.value
@@ -259,13 +292,20 @@ def _label(row: Mapping[str, str], name: str, labels: type[StrEnum], default: St
     return text
 
 
-def _day(row: Mapping[str, str]) -> str:
-    text = row.get("sectioned_on", "").strip()
+def day_of(row: Mapping[str, str], name: str) -> str:
+    """Day of a cell such as ``2026-03-31``, empty when unknown.
+
+    Raises
+    ------
+    InputRejected
+        Not a day.
+    """
+    text = row.get(name, "").strip()
     if text.casefold() in _UNKNOWN:
         return ""
     try:
         return date.fromisoformat(text).isoformat()
     except ValueError:
         raise InputRejected(
-            ReasonCode.BAD_VALUE, f"sectioned_on '{text[:40]}' is not a day such as 2026-03-31"
+            ReasonCode.BAD_VALUE, f"{name} '{text[:40]}' is not a day such as 2026-03-31"
         ) from None

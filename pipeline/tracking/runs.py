@@ -16,6 +16,7 @@ from typing import Any
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.files.atomic import make_folder, storage_errors
 from seamtell.pipeline.settings import Settings
+from seamtell.pipeline.sign_off.never_approved import refuse_physics_only
 from seamtell.pipeline.tracking.outbox import (
     ItemKind,
     SpooledItem,
@@ -29,8 +30,12 @@ from seamtell.pipeline.workspace import Workspace
 __all__ = [
     "APPROVED",
     "CANDIDATE",
+    "PHYSICS_ONLY_TAG",
+    "SUPERSEDED",
+    "TRIAL",
     "PushResult",
     "RunRecord",
+    "follow_log",
     "load_tracked_model",
     "push",
     "record_evaluation",
@@ -42,6 +47,12 @@ CANDIDATE = "candidate"
 """Alias of the newest trained model."""
 APPROVED = "approved"
 """Alias of the model that our own sign-off approved."""
+SUPERSEDED = "superseded"
+"""Alias of the model that was approved before."""
+TRIAL = "trial"
+"""Alias of the newest model that was learnt from simulation alone."""
+PHYSICS_ONLY_TAG = "physics_only"
+"""Tag of the run and of the registered version of such a model."""
 
 _LOCK_WAIT_S = 60.0
 
@@ -84,23 +95,31 @@ class PushResult:
     waiting : tuple of str
         Names of the items that still wait.
     problem : str
-        Why something still waits; empty when nothing does.
+        Why something still waits or an alias does not follow the log; empty when all is well.
+    mended : tuple of str
+        Aliases that were moved to where the approval log has them.
     """
 
     sent: tuple[str, ...]
     waiting: tuple[str, ...]
     problem: str = ""
+    mended: tuple[str, ...] = ()
 
 
-def record_run(ws: Workspace, settings: Settings, run: RunRecord) -> bool:
-    """Keep a training run with its model, and give the model the alias `CANDIDATE`.
+def record_run(ws: Workspace, settings: Settings, run: RunRecord, alias: str = CANDIDATE) -> bool:
+    """Keep a training run with its model, and give the model an alias.
+
+    Parameters
+    ----------
+    alias : str
+        `CANDIDATE`, or `TRIAL` for a model that was learnt from simulation alone.
 
     Returns
     -------
     bool
         Whether the server has it; False when it waits in the outbox.
     """
-    return _keep(ws, settings, _item(ItemKind.TRAINING, run, alias=CANDIDATE), run.files)
+    return _keep(ws, settings, _item(ItemKind.TRAINING, run, alias=alias), run.files)
 
 
 def record_evaluation(
@@ -144,13 +163,33 @@ def set_alias(ws: Workspace, settings: Settings, model_id: str, alias: str, *, n
     -------
     bool
         Whether the server did so; False when it waits in the outbox.
+
+    Raises
+    ------
+    Refused
+        `APPROVED`, for a model that was learnt from simulation alone.
     """
+    if alias == APPROVED:
+        refuse_physics_only(ws, model_id)
     run = RunRecord(model_id, _digest(ws, model_id), now)
     return _keep(ws, settings, _item(ItemKind.ALIAS, run, alias=alias), {})
 
 
+def follow_log(ws: Workspace, settings: Settings) -> bool:
+    """Let the aliases of the registered model follow the approval log.
+
+    Returns
+    -------
+    bool
+        Whether they do now; if not, the next push tries again.
+    """
+    return not push(ws, settings).problem
+
+
 def push(ws: Workspace, settings: Settings | None = None) -> PushResult:
-    """Send what waits in the outbox, oldest first; sending twice changes nothing.
+    """Send what waits in the outbox, oldest first, then mend the aliases from the approval log.
+
+    Sending twice changes nothing.
 
     Parameters
     ----------
@@ -203,13 +242,15 @@ def load_tracked_model(ws: Workspace, settings: Settings, alias: str = APPROVED)
 
 
 def _push_locked(ws: Workspace, settings: Settings) -> PushResult:
+    from seamtell.pipeline.tracking.aliases import mend_aliases
     from seamtell.pipeline.tracking.server import NotSent, ServerProblem, tracking_server
 
     todo = waiting(ws)
-    if not todo:
+    if not todo and not ws.log_path.is_file():
         return PushResult((), ())
     sent: list[str] = []
     refused: list[str] = []
+    mended: tuple[str, ...] = ()
     try:
         with tracking_server(ws, settings.track) as server:
             for item in todo:
@@ -221,9 +262,12 @@ def _push_locked(ws: Workspace, settings: Settings) -> PushResult:
                     continue
                 mark_sent(ws, item, server=server.name, run_id=run_id)
                 sent.append(item.folder.name)
+            if ws.log_path.is_file():
+                mended, problems = mend_aliases(ws, server)
+                refused += problems
     except ServerProblem as problem:
         refused.append(str(problem))
-    return PushResult(tuple(sent), _names(ws), "; ".join(refused))
+    return PushResult(tuple(sent), _names(ws), "; ".join(refused), mended)
 
 
 def _keep(ws: Workspace, settings: Settings, item: SpooledItem, files: Mapping[str, bytes]) -> bool:

@@ -22,12 +22,13 @@ from seamtell.pipeline.tracking.mlflow_noise import without_mlflow_noise
 from seamtell.pipeline.tracking.outbox import ItemKind, SpooledItem, Waiting
 from seamtell.pipeline.workspace import Workspace
 
-__all__ = ["NotSent", "ServerProblem", "TrackingServer", "load_pyfunc", "tracking_server"]
+__all__ = ["NotSent", "ServerProblem", "TrackingServer", "load_pyfunc", "registry_aliases", "tracking_server"]
 
 _MODEL_NAME = "flaw_model"
 _SPOOL_TAG = "seamtell.spool_id"
 _DIGEST_TAG = "seamtell.model_digest"
 _MODEL_TAG = "seamtell.model_id"
+_PHYSICS_ONLY = "physics_only"
 
 # A server that is down must cost seconds, and standard output belongs to us; what the user set wins.
 _DURING_CALLS = {
@@ -129,6 +130,29 @@ def load_pyfunc(ws: Workspace, track: TrackSettings, alias: str) -> Any:
         return mlflow.pyfunc.load_model(f"models:/{track.registered_model}@{alias}")
 
 
+def registry_aliases(ws: Workspace, track: TrackSettings) -> dict[str, str] | None:
+    """Alias to the digest of the model it points at, by looking only; None when there is no registry yet.
+
+    Raises
+    ------
+    ServerProblem
+        It cannot be reached.
+    """
+    uri = server_uri(ws)
+    if uri == _own_store(ws) and not (ws.tracking_dir / "mlflow.db").is_file():
+        return None
+    with _quiet_mlflow(uri) as mlflow:
+        return _alias_digests(mlflow.MlflowClient(uri, uri), track.registered_model)
+
+
+def _alias_digests(client: Any, name: str) -> dict[str, str]:
+    if not client.search_registered_models(f"name = '{name}'"):
+        return {}
+    aliases = client.get_registered_model(name).aliases
+    versions = {alias: client.get_model_version(name, version) for alias, version in aliases.items()}
+    return {alias: str(version.tags.get(_DIGEST_TAG, "")) for alias, version in versions.items()}
+
+
 class TrackingServer:
     """An open MLflow server, in the words of seamtell.
 
@@ -174,6 +198,14 @@ class TrackingServer:
             version = self._version(item) or self._register(run_id, item)
             self._client.set_registered_model_alias(self._track.registered_model, item.alias, version)
         return run_id
+
+    def alias_digests(self) -> dict[str, str]:
+        """Alias of the registered model to the digest of the model it points at."""
+        return _alias_digests(self._client, self._track.registered_model)
+
+    def drop_alias(self, alias: str) -> None:
+        """Take an alias away."""
+        self._client.delete_registered_model_alias(self._track.registered_model, alias)
 
     def _deliver_training(self, waiting: Waiting) -> str:
         item = waiting.item
@@ -249,12 +281,12 @@ class TrackingServer:
     def _register(self, run_id: str, item: SpooledItem) -> str:
         """Store the model as a script with its folder, and register it."""
         from seamtell.models.errors import ModelRefused
-        from seamtell.models.model_file import load_model, model_digest
+        from seamtell.models.model_file import load_any_model, model_digest
         from seamtell.pipeline.tracking.signature import input_example, model_signature, requirements
 
         folder = self._ws.models_dir / item.model_id
         try:
-            model = load_model(folder)
+            model = load_any_model(folder)
         except ModelRefused as problem:
             raise NotSent(str(problem)) from problem
         if model_digest(folder) != item.model_digest:
@@ -283,10 +315,17 @@ class TrackingServer:
             name,
             source=info.model_uri,
             run_id=run_id,
-            tags={_DIGEST_TAG: item.model_digest, _MODEL_TAG: item.model_id},
+            tags=_version_tags(item),
             model_id=info.model_id,
         )
         return str(version.version)
+
+
+def _version_tags(item: SpooledItem) -> dict[str, str]:
+    tags = {_DIGEST_TAG: item.model_digest, _MODEL_TAG: item.model_id}
+    if _PHYSICS_ONLY in item.tags:
+        tags[f"seamtell.{_PHYSICS_ONLY}"] = item.tags[_PHYSICS_ONLY]
+    return tags
 
 
 def _milliseconds(item: SpooledItem) -> int:

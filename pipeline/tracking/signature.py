@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from seamtell.pipeline.decisions.answer_table import ANSWER_COLUMNS
 
 if TYPE_CHECKING:
-    from seamtell.models.flaw_model import FlawModel
+    from seamtell.models.fitted_model import FittedModel
 
 __all__ = ["input_example", "model_signature", "requirements"]
 
@@ -17,7 +17,7 @@ _EXAMPLE_ROWS = 5
 _LIBRARIES = ("mlflow", "numpy", "pandas", "scikit-learn", "lightgbm", "scipy", "pydantic")
 
 
-def model_signature(model: FlawModel) -> Any:
+def model_signature(model: FittedModel) -> Any:
     """Signature: the model's descriptors and ``recipe`` in, `ANSWER_COLUMNS` out."""
     from mlflow.models import ModelSignature
     from mlflow.types import ColSpec, Schema
@@ -29,7 +29,7 @@ def model_signature(model: FlawModel) -> Any:
     return ModelSignature(Schema([*inputs, ColSpec("string", "recipe")]), Schema(outputs))
 
 
-def input_example(model: FlawModel) -> Any:
+def input_example(model: FittedModel) -> Any:
     """A few rows of model input: of the model's own probe, with a recipe that it knows."""
     import pandas as pd
 

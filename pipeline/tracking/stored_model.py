@@ -26,10 +26,13 @@ class FlawLabeller(PythonModel):
     """Labels a table of descriptors with a verified flaw model."""
 
     def load_context(self, context: Any) -> None:
-        """Load and verify the model folder that MLflow kept with this script."""
-        from seamtell.models.model_file import load_model
+        """Load and verify the model folder that MLflow kept with this script.
 
-        self._model = load_model(Path(context.artifacts["model_folder"]))
+        A model learnt from simulation alone loads too; its version is tagged ``physics_only``.
+        """
+        from seamtell.models.model_file import load_any_model
+
+        self._model = load_any_model(Path(context.artifacts["model_folder"]))
 
     def predict(
         self,

@@ -11,15 +11,16 @@ from typing import TYPE_CHECKING
 from seamtell.models.labelled_table import LabelledTable
 from seamtell.pipeline.labelled import Labelled
 from seamtell.pipeline.settings import Settings
-from seamtell.pipeline.tracking.runs import RunRecord
+from seamtell.pipeline.tracking.runs import PHYSICS_ONLY_TAG, RunRecord
 from seamtell.pipeline.version import software_version
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from seamtell.models.training import CandidateScore, TrainingResult
+    from seamtell.models.model_card import ModelCard
+    from seamtell.models.training import CandidateScore, PhysicsOnlyResult, TrainingResult
 
-__all__ = ["candidate_figure", "training_run"]
+__all__ = ["candidate_figure", "physics_only_run", "training_run"]
 
 
 def training_run(
@@ -43,39 +44,93 @@ def training_run(
         The settings file as it was.
     """
     scores = tuple(result.candidate_table)
-    metrics: dict[str, float] = {"sections": float(len(table))}
-    for score in scores:
-        metrics[f"{score.name}.log_loss"] = score.log_loss
-        metrics[f"{score.name}.log_loss_standard_error"] = score.standard_error
-        metrics[f"{score.name}.macro_f1"] = score.macro_f1
     card = result.model.card
     return RunRecord(
         model_id=model_id,
         model_digest=digest,
         recorded_at=now,
-        params={
-            **{name: str(value) for name, value in settings.train.model_dump(mode="json").items()},
-            "chosen": card.chosen,
-            "classes": ", ".join(card.classes),
-            "left_out_classes": ", ".join(card.left_out_classes),
-            "descriptors": str(len(card.descriptor_names)),
-        },
-        metrics=metrics,
+        params=_params(settings, card),
+        metrics=_metrics(scores, card, sections=len(table)),
         digests={
-            "data_digest": card.data_digest,
+            **_digests(card, settings_bytes),
             "sections_digest": labelled.sections_digest,
             "traces_digest": labelled.traces_digest,
-            "settings_digest": hashlib.sha256(settings_bytes).hexdigest(),
-            "schema_digest": card.schema_digest,
-            "software_version": software_version(),
         },
-        files={
-            "training/candidates.svg": candidate_figure(scores),
-            "training/candidates.csv": _candidate_csv(scores),
-            "training/settings.toml": settings_bytes,
-            "training/card.json": (card.model_dump_json(indent=2) + "\n").encode("utf-8"),
-        },
+        files=_files(scores, card, settings_bytes),
     )
+
+
+def physics_only_run(
+    model_id: str,
+    digest: str,
+    settings: Settings,
+    result: PhysicsOnlyResult,
+    *,
+    settings_bytes: bytes,
+    now: datetime,
+) -> RunRecord:
+    """Collect the same of a training on simulation alone, tagged ``physics_only``."""
+    scores, card = result.candidate_table, result.model.card
+    return RunRecord(
+        model_id=model_id,
+        model_digest=digest,
+        recorded_at=now,
+        params=_params(settings, card),
+        metrics=_metrics(scores, card, sections=0),
+        digests={**_digests(card, settings_bytes), PHYSICS_ONLY_TAG: "true"},
+        files=_files(scores, card, settings_bytes),
+    )
+
+
+def _params(settings: Settings, card: ModelCard) -> dict[str, str]:
+    params = {
+        **{name: str(value) for name, value in settings.train.model_dump(mode="json").items()},
+        "chosen": card.chosen,
+        "classes": ", ".join(card.classes),
+        "left_out_classes": ", ".join(card.left_out_classes),
+        "descriptors": str(len(card.descriptor_names)),
+    }
+    if card.physics is not None:
+        params["physics"] = card.physics.origin
+        params["physics_only"] = str(card.physics_only).lower()
+        params["theory_version"] = card.physics.theory_version
+        params.update(
+            {f"{name}.simulated_weight": f"{w:g}" for name, w in sorted(card.physics.weights.items())}
+        )
+    return params
+
+
+def _metrics(scores: Sequence[CandidateScore], card: ModelCard, *, sections: int) -> dict[str, float]:
+    metrics = {"sections": float(sections)}
+    for score in scores:
+        metrics[f"{score.name}.log_loss"] = score.log_loss
+        metrics[f"{score.name}.log_loss_standard_error"] = score.standard_error
+        metrics[f"{score.name}.macro_f1"] = score.macro_f1
+    if card.physics is not None:
+        metrics["simulated_flaws"] = float(sum(card.physics.flaws_per_class))
+    return metrics
+
+
+def _digests(card: ModelCard, settings_bytes: bytes) -> dict[str, str]:
+    digests = {
+        "data_digest": card.data_digest,
+        "settings_digest": hashlib.sha256(settings_bytes).hexdigest(),
+        "schema_digest": card.schema_digest,
+        "software_version": software_version(),
+    }
+    if card.physics is not None:
+        digests["physics_digest"] = card.physics.physics_digest
+        digests["simulated_digest"] = card.physics.simulated_digest
+    return digests
+
+
+def _files(scores: Sequence[CandidateScore], card: ModelCard, settings_bytes: bytes) -> dict[str, bytes]:
+    return {
+        "training/candidates.svg": candidate_figure(scores),
+        "training/candidates.csv": _candidate_csv(scores),
+        "training/settings.toml": settings_bytes,
+        "training/card.json": (card.model_dump_json(indent=2) + "\n").encode("utf-8"),
+    }
 
 
 def candidate_figure(scores: Sequence[CandidateScore]) -> bytes:

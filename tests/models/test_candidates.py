@@ -7,7 +7,7 @@ from sklearn.utils.class_weight import compute_sample_weight
 
 from seamtell.features.errors import SeamtellError
 from seamtell.models.candidates import CANDIDATES, in_order
-from seamtell.models.cross_validation import balanced_weights
+from seamtell.models.class_weights import balanced_weights
 from seamtell.models.labelled_table import LabelledTable, ordered_classes
 
 

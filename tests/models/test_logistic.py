@@ -8,7 +8,7 @@ from sklearn.model_selection import PredefinedSplit, cross_val_predict
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
-from seamtell.models.cross_validation import balanced_weights
+from seamtell.models.class_weights import balanced_weights
 from seamtell.models.labelled_table import LabelledTable, ordered_classes
 from seamtell.models.logistic import INVERSE_PENALTIES, Logistic
 from seamtell.models.splits import grouped_folds

@@ -13,7 +13,7 @@ from seamtell.pipeline.evaluation.scopes import read_split, split_sections
 from seamtell.pipeline.training_files import SPLIT_FILE, Split
 
 SPLIT = Split(training_section_ids=("a", "b"), held_out_section_ids=("c",), cut_time="2026-03-01T00:00:00Z")
-CARD = SimpleNamespace(training_section_ids=("a",), training_groups=("coil:1",))
+CARD = SimpleNamespace(physics=None, training_section_ids=("a",), training_groups=("coil:1",))
 
 
 def _matched(**groups: str) -> pd.DataFrame:

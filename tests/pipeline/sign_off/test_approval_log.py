@@ -71,7 +71,7 @@ def test_the_last_approved_model_is_the_approved_one_and_the_others_are_supersed
 
 
 def test_approving_an_older_model_again_makes_it_the_approved_one(three: Workspace) -> None:
-    append_entry(three, _sign_off(1))
+    append_entry(three, _sign_off(1).model_copy(update={"time": _sign_off(3).time}))
     assert approved_model(three).model_id == "m-0001"
     assert model_states(read_log(three))["m-0003"] is ModelState.SUPERSEDED
 

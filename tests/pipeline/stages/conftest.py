@@ -14,7 +14,12 @@ import numpy as np
 import pytest
 
 from seamtell.features.contracts import Flaw, SeamTrace
+from seamtell.models.simulated_table import SimulatedTable
 from seamtell.pipeline.init import init_workspace
+from seamtell.pipeline.labelled import load_labelled
+from seamtell.pipeline.limits_file import read_limits
+from seamtell.pipeline.physics import simulated_sections
+from seamtell.pipeline.settings import evaluation_settings_digest, read_settings
 from seamtell.pipeline.sign_off.approval_log import Action, SignOff, append_entry
 from seamtell.pipeline.store.sections import add_sections
 from seamtell.pipeline.store.writer import StoreWriter
@@ -114,7 +119,7 @@ def make_shop(folder: Path) -> Workspace:
 
 
 def sign(ws: Workspace, model_id: str, digest: str) -> None:
-    """Approve a model without looking at any criterion."""
+    """Approve a model without looking at any criterion, under the limits and settings of the workspace."""
     entry = SignOff(
         action=Action.APPROVE,
         time=NOW,
@@ -123,10 +128,11 @@ def sign(ws: Workspace, model_id: str, digest: str) -> None:
         model_id=model_id,
         model_digest=digest,
         sections_digest="",
-        limits_digest="",
+        limits_digest=read_limits(ws.limits_path).digest,
         criteria_digest="",
         evaluation_digest="",
         software_version="0",
+        settings_digest=evaluation_settings_digest(read_settings(ws.settings_path)),
     )
     append_entry(ws, entry)
 
@@ -206,3 +212,38 @@ def shop_copy(trained: tuple[Workspace, TrainResult], tmp_path: Path) -> Workspa
     folder = tmp_path / "ws"
     shutil.copytree(trained[0].root, folder)
     return Workspace(folder)
+
+
+@pytest.fixture
+def physics_table(untrained_shop: Workspace) -> SimulatedTable:
+    """Flaws like those of the shop, with noise on their descriptors: what a simulation would give."""
+    table = load_labelled(untrained_shop, read_settings(untrained_shop.settings_path)).table
+    rng = np.random.default_rng(4)
+    rows = np.tile(np.arange(len(table)), 2)
+    spread = table.values.std(axis=0)
+    return SimulatedTable(
+        values=table.values[rows] + 0.05 * spread * rng.normal(size=(len(rows), len(table.names))),
+        names=table.names,
+        truths=table.truths[rows],
+        groups=np.array([f"host:{i // 2:04d}" for i in range(len(rows))]),
+        recipes=table.recipes[rows],
+        sizes_mm=np.full(len(rows), 5.0),
+        schema_digest=table.schema_digest,
+        origin="implanted",
+        theory_version="1",
+        physics_digest="digest of the physics file",
+    )
+
+
+@pytest.fixture
+def with_physics(physics_table: SimulatedTable, monkeypatch: pytest.MonkeyPatch) -> SimulatedTable:
+    """Let every workspace have simulated flaws; making them has its own tests."""
+    monkeypatch.setattr(simulated_sections, "load_simulated", lambda ws, origin: physics_table)
+    return physics_table
+
+
+@pytest.fixture
+def without_sections(untrained_copy: Workspace) -> Workspace:
+    """The shop on day one: seams, limits, and not one section."""
+    shutil.rmtree(untrained_copy.sections_dir)
+    return untrained_copy

@@ -329,9 +329,10 @@ def test_a_model_of_other_descriptor_definitions_is_not_used(
 
 
 def test_a_recipe_without_limits_is_rejected_and_counted(
-    shop_copy: Workspace, tmp_path: Path, now: datetime
+    trained: Trained, shop_copy: Workspace, tmp_path: Path, now: datetime, approve_quietly
 ) -> None:
     shop_copy.limits_path.write_text(shop_copy.limits_path.read_text().replace("recipe.R1", "recipe.R2"))
+    approve_quietly(shop_copy, trained[1].model_id, trained[1].digest)
     result = classify(shop_copy, out=tmp_path / "out", now=now)
     _, decisions = tables(result.folder)
     assert set(decisions["verdict"]) == {"reject"}
@@ -340,12 +341,18 @@ def test_a_recipe_without_limits_is_rejected_and_counted(
 
 
 def test_a_recipe_that_the_model_never_saw_stays_unclassified(
-    shop_copy: Workspace, tmp_path: Path, now: datetime, make_trace: MakeTrace
+    trained: Trained,
+    shop_copy: Workspace,
+    tmp_path: Path,
+    now: datetime,
+    make_trace: MakeTrace,
+    approve_quietly,
 ) -> None:
     text = shop_copy.limits_path.read_text()
     shop_copy.limits_path.write_text(
         text + text[text.index("[recipe.R1]") :].replace("recipe.R1", "recipe.R2")
     )
+    approve_quietly(shop_copy, trained[1].model_id, trained[1].digest)
     writer = StoreWriter(shop_copy.traces_dir)
     writer.add(replace(make_trace(501)[0], recipe="R2"), "made in the test")
     writer.commit()

@@ -77,7 +77,7 @@ def test_train_gives_one_json_document_without_a_nan(
 def test_a_push_with_nothing_to_send_is_done(untrained_copy: Workspace) -> None:
     result = call(untrained_copy, "track", "push", "--json")
     assert result.exit_code == ExitCode.DONE
-    assert json.loads(result.stdout) == {"sent": [], "waiting": [], "problem": ""}
+    assert json.loads(result.stdout) == {"sent": [], "waiting": [], "mended": [], "problem": ""}
 
 
 def test_classify_prints_counts_caution_and_the_next_step(trained: Trained, tmp_path: Path) -> None:

@@ -141,7 +141,7 @@ def test_no_hostile_model_releases_a_seam_that_the_limit_rule_rejects(
     hostile: type[Hostile],
 ) -> None:
     ws, _ = trained
-    monkeypatch.setattr(stage, "trusted_model", lambda _: trusting(hostile()))
+    monkeypatch.setattr(stage, "trusted_model", lambda *_, **__: trusting(hostile()))
     result = classify(ws, until=datetime(2026, 1, 25, tzinfo=UTC), out=tmp_path / "out", now=now)
     decisions = pd.read_parquet(result.folder / "decisions.parquet").set_index("seam_id")
     limits = read_limits(ws.limits_path)

@@ -18,6 +18,10 @@ id = "macro_f1"
 statistic = "macro_f1"
 bound = 0.2
 interval = "low"
+
+[costs]
+missed_class = 50
+
 """
 
 

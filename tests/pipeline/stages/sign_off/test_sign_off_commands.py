@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 from seamtell.pipeline import approve as approve_module
 from seamtell.pipeline.approve import ApprovalRefused
 from seamtell.pipeline.commands import approve as approve_commands
+from seamtell.pipeline.commands import criteria as criteria_commands
 from seamtell.pipeline.commands import evaluate as evaluate_commands
 from seamtell.pipeline.console import CAUTION, ExitCode
 from seamtell.pipeline.tracking import evaluation_run as evaluation_tracking
@@ -22,6 +23,7 @@ def app() -> typer.Typer:
     app = typer.Typer()
     evaluate_commands.register(app)
     approve_commands.register(app)
+    criteria_commands.register(app)
     return app
 
 

@@ -1,0 +1,1 @@
+"""Acceptance statistics: what a quality engineer can sign for, numbers in and numbers out."""

@@ -1,0 +1,1 @@
+"""The dossier: the record that a quality engineer signs, rendered from what evaluation and log hold."""
