@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -131,7 +130,7 @@ def size_band_validate(
     folds: NDArray[np.int64],
     seed: int,
     simulated: SimulatedRows | None = None,
-    weights: Mapping[int, float] | None = None,
+    weight: float = 0.0,
 ) -> SizeBandResult | None:
     """Cross-validate with one third of the sizes of each class unseen, and the row's fold as well.
 
@@ -142,8 +141,8 @@ def size_band_validate(
     Parameters
     ----------
     simulated : SimulatedRows, optional
-    weights : mapping of int to float, optional
-        Weight of the simulated flaws when a fold is asked; 0 for folds not named.
+    weight : float
+        Of the simulated flaws; at 0 none joins.
 
     Returns
     -------
@@ -159,7 +158,6 @@ def size_band_validate(
             test = (folds == fold) & (bands == band)
             train = (folds != fold) & (bands != band)
             if test.any() and set(codes[train]) == set(codes):
-                weight = (weights or {}).get(fold, 0.0)
                 probabilities[test] = _fit_and_ask(
                     name, table, codes, classes, train, test, seed, simulated=simulated, weight=weight
                 )

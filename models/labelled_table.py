@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from seamtell.features.contracts import Flaw
 from seamtell.features.errors import SeamtellError
 from seamtell.models.canonical_json import canonical_json
+from seamtell.models.descriptor_rows import check_finite, check_shapes
 
 __all__ = ["LabelledTable", "TrainingPlan", "ordered_classes"]
 
@@ -56,33 +57,23 @@ class LabelledTable:
     sizes_mm: NDArray[np.float64] | None = None
 
     def __post_init__(self) -> None:
-        n = len(self.section_ids)
-        if self.values.shape != (n, len(self.names)):
-            raise SeamtellError(
-                f"got descriptors of shape {self.values.shape}, expected {(n, len(self.names))}",
-                where="table of labelled sections",
-            )
-        per_row = {
+        n = len(self)
+        columns = {
             "truths": self.truths,
             "groups": self.groups,
             "times": self.times,
             "recipes": self.recipes,
             "sizes_mm": self.sizes_mm,
         }
-        for label, column in per_row.items():
-            if column is not None and column.shape != (n,):
-                raise SeamtellError(f"got '{label}' of shape {column.shape}, expected {(n,)}")
+        check_shapes(self.values, self.names, columns, n, "table of labelled sections")
         if len(set(self.section_ids)) != n or len(set(self.names)) != len(self.names):
             raise SeamtellError("got a section id or a descriptor name twice, expected each once")
-        bad = np.argwhere(~np.isfinite(self.values))
-        if len(bad):
-            row, column_index = bad[0]
-            raise SeamtellError(
-                f"descriptor '{self.names[column_index]}' is {self.values[row, column_index]}, "
-                f"expected a finite number ({len(bad)} such values in all)",
-                where=f"section {self.section_ids[row]}",
-                do="look at the trace of this section, or leave the section out",
-            )
+        check_finite(
+            self.values,
+            self.names,
+            lambda row: f"section {self.section_ids[row]}",
+            do="look at the trace of this section, or leave the section out",
+        )
 
     def __len__(self) -> int:
         return len(self.section_ids)

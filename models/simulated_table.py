@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from seamtell.features.errors import SeamtellError
 from seamtell.models.canonical_json import canonical_json
+from seamtell.models.descriptor_rows import check_finite, check_shapes
 
 __all__ = ["IMPLANTED", "SimulatedTable"]
 
@@ -61,32 +62,21 @@ class SimulatedTable:
     physics_digest: str = ""
 
     def __post_init__(self) -> None:
-        n = len(self.truths)
-        if self.values.shape != (n, len(self.names)):
-            raise SeamtellError(
-                f"got descriptors of shape {self.values.shape}, expected {(n, len(self.names))}",
-                where="table of simulated flaws",
-            )
-        per_row = {
+        columns = {
             "truths": self.truths,
             "groups": self.groups,
             "recipes": self.recipes,
             "sizes_mm": self.sizes_mm,
         }
-        for label, column in per_row.items():
-            if column.shape != (n,):
-                raise SeamtellError(f"got '{label}' of shape {column.shape}, expected {(n,)}")
+        check_shapes(self.values, self.names, columns, len(self), "table of simulated flaws")
         if len(set(self.names)) != len(self.names):
             raise SeamtellError("got a descriptor name twice, expected each once")
-        bad = np.argwhere(~np.isfinite(self.values))
-        if len(bad):
-            row, column_index = bad[0]
-            raise SeamtellError(
-                f"descriptor '{self.names[column_index]}' is {self.values[row, column_index]}, "
-                f"expected a finite number ({len(bad)} such values in all)",
-                where=f"simulated flaw {row}, {self.truths[row]}",
-                do="simulate again, with flaws and seams inside the range of the theory",
-            )
+        check_finite(
+            self.values,
+            self.names,
+            lambda row: f"simulated flaw {row}, {self.truths[row]}",
+            do="simulate again, with flaws and seams inside the range of the theory",
+        )
 
     def __len__(self) -> int:
         return len(self.truths)

@@ -123,9 +123,7 @@ def weighted_cross_validate(
     answers: dict[float, _Answers] = {}
     for weight in WEIGHTS if reads else WEIGHTS[:1]:
         seen = cross_validate(name, table, codes, classes, folds, seed, simulated, weight)
-        by_size = size_band_validate(
-            name, table, codes, classes, folds, seed, simulated, dict.fromkeys(numbers, weight)
-        )
+        by_size = size_band_validate(name, table, codes, classes, folds, seed, simulated, weight)
         answers[weight] = _Answers(seen, by_size)
     if not reads:
         alone = answers[0.0]

@@ -5,16 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from seamtell.pipeline.acceptance.record import AcceptanceRecord
 from seamtell.pipeline.errors import BadInput, Refused
 from seamtell.pipeline.evaluation.files import EVALUATION_FILE, read_evaluation
+from seamtell.pipeline.evaluation.present import check_present
 from seamtell.pipeline.evaluation.result import EvaluationResult
 from seamtell.pipeline.files.locking import workspace_lock
-from seamtell.pipeline.labelled import section_table_bytes, sections_digest, traces_digest
-from seamtell.pipeline.limits_file import read_limits
-from seamtell.pipeline.settings import Settings, evaluation_settings_digest, read_settings
+from seamtell.pipeline.labelled import section_table_bytes
+from seamtell.pipeline.settings import Settings, read_settings
 from seamtell.pipeline.sign_off.approval_log import (
     Action,
     LogEntry,
@@ -35,15 +34,11 @@ from seamtell.pipeline.sign_off.evidence_copy import (
 )
 from seamtell.pipeline.sign_off.keys import Signer, check_may_sign
 from seamtell.pipeline.sign_off.log_entry import Deviation
-from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.store.sections import read_sections
 from seamtell.pipeline.tracking.runs import APPROVED, SUPERSEDED, set_alias
 from seamtell.pipeline.verified_model import load_verified_model
 from seamtell.pipeline.version import software_version
 from seamtell.pipeline.workspace import Workspace
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 __all__ = ["LONGEST_DEVIATION", "ApprovalRefused", "ApprovalResult", "DeviationRequest", "approve"]
 
@@ -228,7 +223,7 @@ def _gather(ws: Workspace, settings: Settings, model_id: str, digest: str) -> _E
     sections = read_sections(ws)
     if sections.empty:
         raise BadInput("the workspace has no sections", where=str(ws.root), do="restore them from a copy")
-    _check_current(ws, settings, result, model_id, digest, sections)
+    check_present(ws, settings, result, model_id, digest, sections)
     acceptance = read_signed_acceptance(files, folder)
     files[SECTION_TABLE] = section_table_bytes(sections)
     for path in (ws.limits_path, ws.criteria_path, ws.settings_path):
@@ -280,33 +275,6 @@ def _accepted_deviation(
             do="approve without --deviation",
         )
     return Deviation(failed=failed, justification=request.justification, expires=request.expires)
-
-
-def _check_current(
-    ws: Workspace,
-    settings: Settings,
-    result: EvaluationResult,
-    model_id: str,
-    digest: str,
-    sections: pd.DataFrame,
-) -> None:
-    """Refuse an evaluation of another model, or on data, limits or settings that changed since."""
-    seams = SeamStore(ws.traces_dir).metadata()
-    seams = seams[seams["seam_id"].isin(frozenset(sections["seam_id"]))]
-    pairs = (
-        ("model", result.model_digest if result.model_id == model_id else "", digest),
-        ("sections", result.sections_digest, sections_digest(sections)),
-        ("traces of the sectioned seams", result.traces_digest, traces_digest(seams)),
-        ("limits", result.limits_digest, read_limits(ws.limits_path).digest),
-        ("settings", result.settings_digest, evaluation_settings_digest(settings)),
-    )
-    changed = [name for name, then, today in pairs if then != today]
-    if changed:
-        raise Refused(
-            f"the evaluation is not of the present {' and '.join(changed)}",
-            where=str(_report(ws, model_id)),
-            do=f"run 'seamtell evaluate {model_id}' again",
-        )
 
 
 def _report(ws: Workspace, model_id: str) -> Path:

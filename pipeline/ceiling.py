@@ -9,14 +9,14 @@ Only an invented shop has a ceiling; a real one never knows its own.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from seamtell.data_synth.cutting import Cut
-from seamtell.data_synth.shop import simulate_sections
+from seamtell.data_synth.shop import SimulatedSeam, simulate_sections
 from seamtell.data_synth.shop_plan import ShopPlan
 from seamtell.features.contracts import SeamTrace
 from seamtell.features.describer import analyse_seam, describe_table
@@ -36,7 +36,7 @@ from seamtell.pipeline.workspace import Workspace
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Ceiling", "SimulationPart", "shop_ceiling", "simulated_rows"]
+__all__ = ["Ceiling", "SimulationPart", "matched_cuts", "shop_ceiling", "simulated_rows"]
 
 _BATCH_SEAMS = 256
 _SECTIONS_PER_SEAM = 0.5
@@ -136,24 +136,31 @@ def _simulate(
 
 def simulated_rows(part: SimulationPart) -> tuple[np.ndarray, np.ndarray]:
     """Descriptors (n, d) and examiner's labels (n,) of one part of the simulated sections."""
-    by_recipe = {recipe.name: recipe.limits() for recipe in part.plan.recipes}
-    settings = indication_settings(part.settings.describe)
     values: list[np.ndarray] = [np.empty((0, len(part.names)))]
     truths: list[np.ndarray] = [np.empty(0, dtype=str)]
     simulated = simulate_sections(part.plan, part.seed, part.seams, part.part, part.parts)
     for batch in batches(simulated, _BATCH_SEAMS):
-        traces = [seam.trace for seam in batch]
-        indications = describe_table(analyse_seam(t, by_recipe[t.recipe], settings) for t in traces)
-        matched = match_sections(
-            _sections_table([cut for seam in batch for cut in seam.cuts]),
-            indications,
-            part.settings.match.extra_tolerance_mm,
-            seams=_seams_table(traces),
-        )
-        rows = matched[matched["matched"]]
+        indications, rows = matched_cuts(batch, part.plan, part.settings)
         values.append(descriptor_values(rows, indications, part.names))
         truths.append(rows["truth"].to_numpy(str))
     return np.concatenate(values), np.concatenate(truths)
+
+
+def matched_cuts(
+    batch: Sequence[SimulatedSeam], plan: ShopPlan, settings: Settings
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Describe simulated seams, match their cuts; return indications and the cuts that met one."""
+    limits = {recipe.name: recipe.limits() for recipe in plan.recipes}
+    found = indication_settings(settings.describe)
+    traces = [seam.trace for seam in batch]
+    indications = describe_table(analyse_seam(t, limits[t.recipe], found) for t in traces)
+    matched = match_sections(
+        _sections_table([cut for seam in batch for cut in seam.cuts]),
+        indications,
+        settings.match.extra_tolerance_mm,
+        seams=_seams_table(traces),
+    )
+    return indications, matched[matched["matched"]]
 
 
 def _sections_table(cuts: list[Cut]) -> pd.DataFrame:

@@ -6,16 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from learning.rows import Rows, joined
-from seamtell.data_synth.cutting import Cut
 from seamtell.data_synth.shop import SimulatedSeam, simulate_sections
 from seamtell.data_synth.shop_plan import ShopPlan
-from seamtell.features.describer import analyse_seam, describe_table
 from seamtell.features.descriptors.registry import model_names
-from seamtell.pipeline.describe import batches, indication_settings
-from seamtell.pipeline.evaluation.matching import match_sections
+from seamtell.pipeline.ceiling import matched_cuts
+from seamtell.pipeline.describe import batches
 from seamtell.pipeline.labelled import descriptor_values
 from seamtell.pipeline.settings import Settings
 
@@ -42,23 +39,8 @@ def shop_rows(part: ShopPart) -> Rows:
 
 
 def _batch_rows(plan: ShopPlan, batch: Sequence[SimulatedSeam]) -> Rows:
-    limits = {recipe.name: recipe.limits() for recipe in plan.recipes}
-    settings = Settings()
-    found = indication_settings(settings.describe)
-    traces = [seam.trace for seam in batch]
-    indications = describe_table(analyse_seam(t, limits[t.recipe], found) for t in traces)
+    indications, rows = matched_cuts(batch, plan, Settings())
     cuts = {cut.section_id: cut for seam in batch for cut in seam.cuts}
-    seams = pd.DataFrame(
-        {
-            "seam_id": [trace.seam_id for trace in traces],
-            "welded_at": pd.to_datetime([trace.welded_at for trace in traces], utc=True),
-            "coil": [trace.coil for trace in traces],
-            "recipe": [trace.recipe for trace in traces],
-        }
-    )
-    extra = settings.match.extra_tolerance_mm
-    matched = match_sections(_section_table(list(cuts.values())), indications, extra, seams=seams)
-    rows = matched[matched["matched"]]
     chosen = [cuts[section] for section in rows["section_id"]]
     recipes = rows["recipe"].to_numpy(str)
     mean_mm = {recipe.name: recipe.joint.mean_mm for recipe in plan.recipes}
@@ -71,17 +53,4 @@ def _batch_rows(plan: ShopPlan, batch: Sequence[SimulatedSeam]) -> Rows:
         / np.array([mean_mm[recipe] for recipe in recipes.tolist()], dtype=np.float64),
         groups=rows["group"].to_numpy(str),
         recipes=recipes,
-    )
-
-
-def _section_table(cuts: list[Cut]) -> pd.DataFrame:
-    return pd.DataFrame(
-        {
-            "section_id": [cut.section_id for cut in cuts],
-            "seam_id": [cut.seam_id for cut in cuts],
-            "flaw": [cut.flaw.value for cut in cuts],
-            "position_mm": [cut.position_mm for cut in cuts],
-            "position_tol_mm": [cut.position_tol_mm for cut in cuts],
-            "purpose": [cut.purpose.value for cut in cuts],
-        }
     )

@@ -19,9 +19,9 @@ from functools import lru_cache
 from math import pi, sqrt
 
 import numpy as np
-from scipy.special import j0, j1, y0, y1
 
 from seamtell.data_synth.arrays import Complex, Floats
+from seamtell.data_synth.scattering.jump_fields import jump_stresses
 
 __all__ = ["HAT_LOSS", "MAX_HATS", "JumpOperator", "jump_operator"]
 
@@ -99,7 +99,7 @@ def _static_part(lags: Floats) -> Floats:
 def _apart(k: float, k_plate: float, spacing: float, lags: Floats, place: Floats, weight: Floats) -> Complex:
     """Hats farther apart: two hats smeared into one cubic B-spline over the seam, shape (2, n)."""
     at = spacing * (lags[:, None] + place)
-    return np.stack([stress @ weight for stress in _line_stresses(k, k_plate, at)]) * spacing**2
+    return np.stack([stress @ weight for stress in jump_stresses(k, k_plate, at)]) * spacing**2
 
 
 def _close_rule() -> tuple[Floats, Floats]:
@@ -116,28 +116,6 @@ def _far_rule() -> tuple[Floats, Floats]:
     outer = sqrt(0.9)
     share = 1 / 3 / (2 * 0.9)
     return np.array([-outer, 0.0, outer]), np.array([share, 1 - 2 * share, share])
-
-
-def _line_stresses(k: float, k_plate: float, lags_mm: Floats) -> tuple[Complex, Complex]:
-    """Shear stress of unit sliding and normal stress of unit opening at a distance.
-
-    The Fourier transform of 1/beta is H_0(k|x|)/2, and each power of k_x^2 in the
-    kernel is a second derivative along the seam.
-    """
-    shear, shear2, shear4 = _derivatives(k, lags_mm)
-    plate, plate2, plate4 = _derivatives(k_plate, lags_mm)
-    sliding = (k**4 * shear + 4 * k**2 * shear2 + 4 * shear4) / 2 - 2 * (k_plate**2 * plate2 + plate4)
-    opening = (k**4 * plate + 4 * k**2 * plate2 + 4 * plate4) / 2 - 2 * (k**2 * shear2 + shear4)
-    return 1j / (2 * k**2) * sliding, 1j / (2 * k**2) * opening
-
-
-def _derivatives(k: float, lags_mm: Floats) -> tuple[Complex, Complex, Complex]:
-    """H_0(k|x|), its second and its fourth derivative; higher orders by recurrence, which is fast."""
-    z = k * np.abs(lags_mm)
-    h0, h1 = j0(z) + 1j * y0(z), j1(z) + 1j * y1(z)
-    h2 = 2 / z * h1 - h0
-    h4 = 6 / z * (4 / z * h2 - h1) - h2
-    return h0, k**2 * (h2 - h0) / 2, k**4 * (h4 - 4 * h2 + 3 * h0) / 8
 
 
 def _wavenumbers(k: float, k_plate: float, spacing: float) -> tuple[Floats, Floats]:

@@ -31,9 +31,9 @@ def slot_springs(slot: Slot, joint: Joint, head: Head) -> SlotSprings:
     offsets, spacing = slot_hats(slot)
     k = head.wavenumber_per_mm()
     stiffness = hat_stiffness_per_mm(slot, joint, k)
-    table = jump_operator(k, head.plate_wavenumber_per_mm(), spacing)
+    table = jump_operator(k, head.plate_wavenumber_per_mm(), spacing, len(offsets))
     sliding, opening = (
-        np.diag(spacing * stiffness / share) - toeplitz(row[: len(offsets)], row[: len(offsets)])
+        np.diag(spacing * stiffness / share) - toeplitz(row, row)
         for row, share in ((table.sliding, 1.0), (table.opening, OPENING_SHARE))
     )
     return SlotSprings(slot.x_mm + offsets, spacing, sliding, opening)

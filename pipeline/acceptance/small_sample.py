@@ -36,8 +36,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from seamtell.pipeline.evaluation.bootstrap import Bounds, Plan, Statistic, grouped_bootstrap
-from seamtell.pipeline.evaluation.intervals import clopper_pearson
+from seamtell.pipeline.evaluation.bootstrap import Bounds, Plan, Statistic, grouped_bootstrap, widened
 from seamtell.pipeline.evaluation.result import Estimate
 
 __all__ = ["FEWEST_GROUPS", "expanded_bootstrap", "expanded_level"]
@@ -93,11 +92,10 @@ def expanded_bootstrap(
     figure = figure.model_copy(update={"level": plan.level, "method": method})
     if figure.estimate is None:
         return figure
-    if len(sums) < FEWEST_GROUPS and bounds.low is not None and bounds.high is not None:
-        slack = 1 - clopper_pearson(len(sums), len(sums), plan.level)[0]
-        low = figure.estimate - slack * (figure.estimate - bounds.low)
-        high = figure.estimate + slack * (bounds.high - figure.estimate)
-        figure = _joined(figure, low, high, "widened as very few groups are")
+    if len(sums) < FEWEST_GROUPS:
+        ends = widened(figure.estimate, len(sums), plan.level, bounds)
+        if ends is not None:
+            figure = _joined(figure, *ends, "widened as very few groups are")
     if imagined is None:
         return figure
     more = np.vstack([sums, imagined])

@@ -15,15 +15,15 @@ from seamtell.models.model_card import ModelCard
 from seamtell.pipeline.acceptance.record import AcceptanceRecord
 from seamtell.pipeline.errors import BadInput, Refused
 from seamtell.pipeline.evaluation.files import (
-    EVALUATION_FILE,
+    ACCEPTANCE_FILE,
     SECTIONS_FILE,
     evaluation_digest,
     read_evaluation,
 )
+from seamtell.pipeline.evaluation.present import check_present
 from seamtell.pipeline.evaluation.result import EvaluationResult
-from seamtell.pipeline.labelled import sections_digest, traces_digest
 from seamtell.pipeline.limits_file import read_limits
-from seamtell.pipeline.settings import Settings, evaluation_settings_digest, read_settings
+from seamtell.pipeline.settings import Settings, read_settings
 from seamtell.pipeline.sign_off.approval_log import LogEntry, approved_model, read_log
 from seamtell.pipeline.sign_off.criteria import read_criteria
 from seamtell.pipeline.sign_off.criteria_check import CriterionOutcome
@@ -40,8 +40,6 @@ if TYPE_CHECKING:
     from seamtell.features.describer import SeamAnalysis
 
 __all__ = ["ACCEPTANCE_FILE", "DossierSource", "read_source"]
-
-ACCEPTANCE_FILE = "acceptance.json"
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,7 +111,7 @@ def read_source(ws: Workspace, model_id: str, *, now: datetime) -> DossierSource
     acceptance = _read_acceptance(folder, model_id)
     settings = read_settings(ws.settings_path)
     table = read_sections(ws)
-    _check_current(ws, settings, evaluation, digest, table)
+    check_present(ws, settings, evaluation, model_id, digest, table, then=", then make the dossier")
     if acceptance.evaluation_digest != evaluation_digest(folder):
         raise Refused(
             "the acceptance statistics go with another evaluation",
@@ -173,27 +171,6 @@ def _read_judged(folder: Path, model_id: str) -> pd.DataFrame:
         # The apostrophe keeps spreadsheets from reading a formula; it is no part of the name.
         frame[name] = frame[name].fillna("").str.replace(r"^'(?= *[=+\-@])", "", regex=True)
     return frame
-
-
-def _check_current(
-    ws: Workspace, settings: Settings, result: EvaluationResult, digest: str, sections: pd.DataFrame
-) -> None:
-    seams = SeamStore(ws.traces_dir).metadata()
-    seams = seams[seams["seam_id"].isin(frozenset(sections["seam_id"]))]
-    pairs = (
-        ("model", result.model_digest, digest),
-        ("sections", result.sections_digest, sections_digest(sections)),
-        ("traces of the sectioned seams", result.traces_digest, traces_digest(seams)),
-        ("limits", result.limits_digest, read_limits(ws.limits_path).digest),
-        ("settings", result.settings_digest, evaluation_settings_digest(settings)),
-    )
-    changed = [name for name, then, today in pairs if then != today]
-    if changed:
-        raise Refused(
-            f"the evaluation is not of the present {' and '.join(changed)}",
-            where=str(ws.reports_dir / result.model_id / EVALUATION_FILE),
-            do=f"run 'seamtell evaluate {result.model_id}' again, then make the dossier",
-        )
 
 
 def _analyser(ws: Workspace, settings: Settings) -> Callable[[str], SeamAnalysis]:

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from seamtell.pipeline.evaluation.intervals import DEFAULT_LEVEL, clopper_pearson
 from seamtell.pipeline.evaluation.result import Estimate
 
-__all__ = ["Bounds", "Plan", "grouped_bootstrap", "sums_by_group"]
+__all__ = ["Bounds", "Plan", "Statistic", "grouped_bootstrap", "sums_by_group", "widened"]
 
 Statistic = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 
@@ -82,8 +82,11 @@ def _bca_tails(
     return np.asarray(norm.cdf(bias + (bias + z) / reach), dtype=np.float64)
 
 
-def _widened(estimate: float, units: int, level: float, bounds: Bounds) -> tuple[float, float] | None:
-    """Interval where all draws agree, from the exact interval of a perfect sample of `units`."""
+def widened(estimate: float, units: int, level: float, bounds: Bounds) -> tuple[float, float] | None:
+    """Interval of a figure stretched towards its bounds as far as the exact interval of `units` in `units`.
+
+    None where a bound is open.
+    """
     if bounds.low is None or bounds.high is None:
         return None
     slack = 1.0 - clopper_pearson(units, units, level)[0]
@@ -148,7 +151,7 @@ def grouped_bootstrap(
     low, high = (float(q) for q in np.quantile(draws, tails)) if len(draws) else (estimate, estimate)
     low, high = min(low, estimate), max(high, estimate)
     if high - low < 1e-12:
-        wide = _widened(estimate, max(1, groups if units is None else units), plan.level, bounds)
+        wide = widened(estimate, max(1, groups if units is None else units), plan.level, bounds)
         method = f"all draws agree; widened by the exact interval of {units or groups} in {units or groups}"
         if wide is None:
             return Estimate(n=n, estimate=estimate, level=plan.level, method="too few groups for an interval")

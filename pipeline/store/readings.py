@@ -14,14 +14,14 @@ from pathlib import Path
 import pandas as pd
 
 from seamtell.features.contracts import Flaw
-from seamtell.pipeline.errors import BadInput, StorageProblem
-from seamtell.pipeline.files.atomic import storage_errors, write_table_atomically
+from seamtell.pipeline.files.atomic import write_table_atomically
 from seamtell.pipeline.files.locking import workspace_lock
 from seamtell.pipeline.ingest.discover import require_file
 from seamtell.pipeline.ingest.reasons import InputRejected, ReasonCode
 from seamtell.pipeline.ingest.report import IngestReport
 from seamtell.pipeline.settings import read_settings
 from seamtell.pipeline.store.rejected import InputKind, RejectedRow, RejectedTable
+from seamtell.pipeline.store.row_tables import given_rows, kept_table
 from seamtell.pipeline.store.section_rows import day_of, label_of, read_section_texts, text_of
 from seamtell.pipeline.store.sections import read_sections
 from seamtell.pipeline.workspace import Workspace
@@ -59,15 +59,7 @@ def read_readings(workspace: Workspace) -> pd.DataFrame:
     path = workspace.sections_dir / READINGS_FILE
     if not path.exists():
         return _frame([])
-    try:
-        with storage_errors(path):
-            return pd.read_parquet(path)[list(READING_COLUMNS)]
-    except (ValueError, KeyError) as problem:
-        raise StorageProblem(
-            f"the store of readings is damaged: {str(problem)[:200]}",
-            where=str(path),
-            do="restore it from a backup",
-        ) from None
+    return kept_table(path, READING_COLUMNS, "the store of readings")
 
 
 def add_readings(workspace: Workspace, path: Path) -> IngestReport:
@@ -83,14 +75,12 @@ def add_readings(workspace: Workspace, path: Path) -> IngestReport:
     read_settings(workspace.settings_path)
     require_file(path)
     with workspace_lock(workspace):
-        try:
-            rows = list(read_section_texts(path, required=_REQUIRED, known=READING_COLUMNS))
-        except InputRejected as problem:
-            where = f"{path}, line {problem.row}" if problem.row else str(path)
-            raise BadInput(problem.message, where=where, do=problem.do) from None
-        if not rows:
-            raise BadInput("a table without rows", where=str(path), do="export the readings again")
+        rows = given_rows(path, _read_texts, "readings")
         return _ReadingRun(workspace, path.absolute()).take(rows)
+
+
+def _read_texts(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
+    return read_section_texts(path, required=_REQUIRED, known=READING_COLUMNS)
 
 
 class _ReadingRun:

@@ -8,14 +8,14 @@ from pathlib import Path
 
 import pandas as pd
 
-from seamtell.pipeline.errors import BadInput, StorageProblem
-from seamtell.pipeline.files.atomic import storage_errors, write_table_atomically
+from seamtell.pipeline.files.atomic import write_table_atomically
 from seamtell.pipeline.files.locking import workspace_lock
 from seamtell.pipeline.ingest.discover import require_file
 from seamtell.pipeline.ingest.reasons import WHAT_TO_DO, InputRejected, ReasonCode
 from seamtell.pipeline.ingest.report import IngestReport
 from seamtell.pipeline.settings import read_settings
 from seamtell.pipeline.store.rejected import InputKind, RejectedRow, RejectedTable, Status
+from seamtell.pipeline.store.row_tables import given_rows, kept_table
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.store.section_rows import SECTION_COLUMNS, Section, check_section, read_section_texts
 from seamtell.pipeline.workspace import Workspace
@@ -43,16 +43,7 @@ def read_sections(workspace: Workspace) -> pd.DataFrame:
     path = workspace.sections_dir / SECTIONS_FILE
     if not path.exists():
         return _frame([])
-    try:
-        with storage_errors(path):
-            frame = pd.read_parquet(path)[list(SECTION_COLUMNS)]
-    except (ValueError, KeyError) as problem:
-        raise StorageProblem(
-            f"the section store is damaged: {str(problem)[:200]}",
-            where=str(path),
-            do="restore it from a backup",
-        ) from None
-    return frame
+    return kept_table(path, SECTION_COLUMNS, "the section store")
 
 
 def add_sections(workspace: Workspace, path: Path, *, replace: bool = False) -> IngestReport:
@@ -75,13 +66,7 @@ def add_sections(workspace: Workspace, path: Path, *, replace: bool = False) -> 
     read_settings(workspace.settings_path)
     require_file(path)
     with workspace_lock(workspace):
-        try:
-            rows = list(read_section_texts(path))
-        except InputRejected as problem:
-            where = f"{path}, line {problem.row}" if problem.row else str(path)
-            raise BadInput(problem.message, where=where, do=problem.do) from None
-        if not rows:
-            raise BadInput("a table without rows", where=str(path), do="export the sections again")
+        rows = given_rows(path, read_section_texts, "sections")
         return _SectionRun(workspace, path.absolute(), replace).take(rows)
 
 

@@ -6,7 +6,6 @@ known and unknown miss rates, strata with too few sections, hostile names.
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, date, datetime
@@ -34,19 +33,8 @@ HOSTILE = '<script>document.title="owned"</script><img src=x onerror=alert(1)>$\
 WHEN = datetime(2026, 3, 2, 6, 30, tzinfo=UTC)
 MADE = datetime(2026, 4, 1, 12, 0, tzinfo=UTC)
 FLAWS = tuple(flaw.value for flaw in Flaw if flaw is not Flaw.SOUND)
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 TOO_FEW = r.Estimate(n=4, unknown="too few sections (4)")
 NOTHING_CUT = r.Estimate(n=0, unknown="nothing unflagged was cut")
-
-
-def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave the browser tests out, and say so in the count, where there is no Chromium."""
-    if CHROMIUM is not None:
-        return
-    left_out = [item for item in items if item.get_closest_marker("browser")]
-    if left_out:
-        config.hook.pytest_deselected(items=left_out)
-        items[:] = [item for item in items if item not in left_out]
 
 
 def figure(value: float, n: int = 30, half: float = 0.1) -> r.Estimate:

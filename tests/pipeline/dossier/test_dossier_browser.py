@@ -6,7 +6,6 @@ Checked against axe-core (the rules of WCAG 2.0, 2.1 and 2.2, levels A and AA, a
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,24 +13,11 @@ import pytest
 
 from seamtell.pipeline.dossier.page import dossier_html
 
-from .conftest import CHROMIUM
-
 pytestmark = pytest.mark.browser
 
 A4_LESS_MARGINS_PX = 688
 """210 mm less 14 mm on either side, at 96 pixels an inch."""
 A4_HEIGHT_LESS_MARGINS_PX = (297 - 14 - 18) * 96 / 25.4
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as driver:
-        arguments = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking"]
-        launched = driver.chromium.launch(executable_path=CHROMIUM, args=arguments)
-        yield launched
-        launched.close()
 
 
 @pytest.fixture(scope="module")

@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, datetime
 
 import pytest
 from statsmodels.stats.proportion import proportion_confint
 
 from seamtell.pipeline.evaluation.bootstrap import Plan
-from seamtell.pipeline.evaluation.intervals import share, unknown
-from seamtell.pipeline.evaluation.result import EvaluationResult, ReviewCost, Scope
+from seamtell.pipeline.evaluation.intervals import share
+from seamtell.pipeline.evaluation.result import Scope
 from seamtell.pipeline.evaluation.scoring import score_scope
 from seamtell.pipeline.sign_off.criteria import Criteria, Criterion
 from seamtell.pipeline.sign_off.criteria_check import CriterionOutcome, apply_criteria
 
 
 @pytest.fixture
-def check(cut, answered) -> Callable[..., tuple[CriterionOutcome, ...]]:
+def check(cut, answered, bare_evaluation) -> Callable[..., tuple[CriterionOutcome, ...]]:
     """Hold one criterion against 8 of 10 pinholes right, 1 abstained, 1 wrong, and 10 sound seams."""
     sections = answered(
         *[cut("pinhole", "pinhole")] * 8,
@@ -29,29 +28,8 @@ def check(cut, answered) -> Callable[..., tuple[CriterionOutcome, ...]]:
         scope: score_scope(scope, sections, chosen="prior", error_rate=0.1, plan=Plan(draws=100))
         for scope in Scope
     }
-    nothing = unknown("not asked")
-    result = EvaluationResult(
-        model_id="m-0001",
-        model_digest="",
-        candidate="prior",
-        classes=sections.classes,
-        left_out_classes=(),
-        sections_digest="",
-        traces_digest="",
-        limits_digest="",
-        settings_digest="",
-        software_version="",
-        evaluated_at=datetime(2026, 5, 1, tzinfo=UTC),
-        seed=1,
-        draws=100,
-        held_out=scopes[Scope.HELD_OUT],
-        cross_validated=scopes[Scope.CROSS_VALIDATED],
-        review_cost=ReviewCost(
-            labels={}, novel=False, asked=nothing, needless=nothing, needless_per_1000=nothing, caught=nothing
-        ),
-        descriptors=(),
-        families=(),
-        notes=(),
+    result = bare_evaluation(
+        scopes, model_id="m-0001", candidate="prior", classes=sections.classes, draws=100
     )
 
     def apply(**fields: object) -> tuple[CriterionOutcome, ...]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, datetime
 
 import pytest
 from scipy.stats import binom
@@ -25,7 +24,7 @@ from seamtell.pipeline.acceptance.record import (
 )
 from seamtell.pipeline.evaluation.bootstrap import Plan
 from seamtell.pipeline.evaluation.intervals import share, unknown
-from seamtell.pipeline.evaluation.result import Estimate, EvaluationResult, ReviewCost, Scope
+from seamtell.pipeline.evaluation.result import Estimate, EvaluationResult, Scope
 from seamtell.pipeline.evaluation.scoring import score_scope
 from seamtell.pipeline.sign_off.criteria import Criteria, Criterion
 from seamtell.pipeline.sign_off.criteria_check import CriterionOutcome, apply_criteria
@@ -35,7 +34,7 @@ COSTS = CostTable()
 
 
 @pytest.fixture
-def result(cut, answered) -> EvaluationResult:
+def result(cut, answered, bare_evaluation) -> EvaluationResult:
     """8 of 10 pinholes right, and 10 sound seams."""
     sections = answered(
         *[cut("pinhole", "pinhole")] * 8, *[cut("pinhole", "sound")] * 2, *[cut("sound", "sound")] * 10
@@ -44,30 +43,7 @@ def result(cut, answered) -> EvaluationResult:
         scope: score_scope(scope, sections, chosen="prior", error_rate=0.1, plan=Plan(draws=100))
         for scope in Scope
     }
-    nothing = unknown("not asked")
-    return EvaluationResult(
-        model_id="m-0002",
-        model_digest="",
-        candidate="prior",
-        classes=sections.classes,
-        left_out_classes=(),
-        sections_digest="",
-        traces_digest="",
-        limits_digest="",
-        settings_digest="",
-        software_version="",
-        evaluated_at=datetime(2026, 5, 1, tzinfo=UTC),
-        seed=1,
-        draws=100,
-        held_out=scopes[Scope.HELD_OUT],
-        cross_validated=scopes[Scope.CROSS_VALIDATED],
-        review_cost=ReviewCost(
-            labels={}, novel=False, asked=nothing, needless=nothing, needless_per_1000=nothing, caught=nothing
-        ),
-        descriptors=(),
-        families=(),
-        notes=(),
-    )
+    return bare_evaluation(scopes, model_id="m-0002", candidate="prior", classes=sections.classes, draws=100)
 
 
 def _figure(estimate: float, low: float, high: float, n: int = 40) -> Estimate:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable
 from datetime import UTC, datetime
 
@@ -19,19 +18,6 @@ HOSTILE = '<script>document.title="owned"</script><img src=x onerror=alert(1)>$\
 
 WHEN = datetime(2026, 3, 2, 6, 30, tzinfo=UTC)
 LIMITS = RecipeLimits("R1", dict.fromkeys(CHANNELS, 20.0), 10.0, 10.0, 9.4)
-
-
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-
-
-def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave the browser tests out, and say so in the count, where there is no Chromium."""
-    if CHROMIUM is not None:
-        return
-    left_out = [item for item in items if item.get_closest_marker("browser")]
-    if left_out:
-        config.hook.pytest_deselected(items=left_out)
-        items[:] = [item for item in items if item not in left_out]
 
 
 def make_trace(seam_id: str, peaks: tuple[tuple[float, float, float], ...], n: int = 801) -> SeamTrace:

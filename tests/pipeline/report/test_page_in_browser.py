@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -13,7 +12,7 @@ from seamtell.pipeline.report.figure_files import figure_svg
 from seamtell.pipeline.report.trace_figure import draw_seam
 from seamtell.pipeline.report.trace_page import DrawnSeam, write_trace_page
 
-from .conftest import CHROMIUM, HOSTILE, make_result
+from .conftest import HOSTILE, make_result
 
 pytestmark = pytest.mark.browser
 
@@ -29,17 +28,6 @@ class Visit:
     requests: list[str] = field(default_factory=list)
     paper: str = ""
     verdict_bottom: float = 0.0
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[object]:
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as driver:
-        arguments = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking"]
-        launched = driver.chromium.launch(executable_path=CHROMIUM, args=arguments)
-        yield launched
-        launched.close()
 
 
 @pytest.fixture(scope="module")

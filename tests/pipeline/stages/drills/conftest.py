@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
 
@@ -23,8 +22,7 @@ from seamtell.pipeline.evaluation.cross_validation import (
     cross_validated_answers,
     cross_validated_candidates,
 )
-from seamtell.pipeline.evaluation.intervals import unknown
-from seamtell.pipeline.evaluation.result import EvaluationResult, ReviewCost, Scope
+from seamtell.pipeline.evaluation.result import EvaluationResult, Scope
 from seamtell.pipeline.evaluation.scoring import score_scope
 from seamtell.pipeline.labelled import load_labelled
 from seamtell.pipeline.settings import read_settings
@@ -83,7 +81,7 @@ class Judged:
 
 
 @pytest.fixture(scope="session")
-def judge() -> Callable[..., Judged]:
+def judge(bare_evaluation: Callable[..., EvaluationResult]) -> Callable[..., Judged]:
     """Train on the older sections with the truths given, and evaluate as the stage does."""
 
     def run(table: LabelledTable, plan: TrainingPlan = PLAN) -> Judged:
@@ -105,7 +103,7 @@ def judge() -> Callable[..., Judged]:
                 cross_validated_candidates(oof),
             ),
         }
-        return Judged(_evaluation(trained, told), told, table.rows(~held_out))
+        return Judged(_evaluation(trained, told, bare_evaluation), told, table.rows(~held_out))
 
     return run
 
@@ -150,36 +148,22 @@ def _answered(
     return answer_sections(scope, matched, answers, candidates, np.zeros(n, dtype=bool))
 
 
-def _evaluation(trained: TrainingResult, told: dict[Scope, AnsweredSections]) -> EvaluationResult:
+def _evaluation(
+    trained: TrainingResult, told: dict[Scope, AnsweredSections], bare: Callable[..., EvaluationResult]
+) -> EvaluationResult:
     card = trained.model.card
     plan = Plan(draws=200)
     scores = {
         scope: score_scope(scope, sections, chosen=card.chosen, error_rate=card.error_rate, plan=plan)
         for scope, sections in told.items()
     }
-    nothing = unknown("not asked")
-    return EvaluationResult(
+    return bare(
+        scores,
         model_id="m-0001",
-        model_digest="",
         candidate=card.chosen,
         classes=card.classes,
-        left_out_classes=card.left_out_classes,
-        sections_digest="",
-        traces_digest="",
-        limits_digest="",
-        settings_digest="",
-        software_version="",
-        evaluated_at=datetime(2026, 5, 1, tzinfo=UTC),
-        seed=1,
         draws=plan.draws,
-        held_out=scores[Scope.HELD_OUT],
-        cross_validated=scores[Scope.CROSS_VALIDATED],
-        review_cost=ReviewCost(
-            labels={}, novel=False, asked=nothing, needless=nothing, needless_per_1000=nothing, caught=nothing
-        ),
-        descriptors=(),
-        families=(),
-        notes=(),
+        left_out_classes=card.left_out_classes,
     )
 
 
