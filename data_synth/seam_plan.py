@@ -16,7 +16,6 @@ from seamtell.features.contracts import Flaw, Side
 __all__ = ["SeamPlan", "plan_seam"]
 
 _COILS, _SEAMS = 0, 1
-_COIL_HOURS = 24
 _SHIFTS = (("early", 6), ("late", 14))
 _MONTHS = 6
 _CLEAR_OF_ENDS_MM = 18.0

@@ -33,7 +33,6 @@ __all__ = [
     "SlotTable",
     "removed_mass_reflection",
     "slot_table",
-    "twin_compliance_mm",
     "twin_reflection",
 ]
 
@@ -42,18 +41,6 @@ _NARROWEST_SHARE = 0.035
 _FUNCTIONS = 12
 _DEPTHS, _WIDTHS = 16, 7
 _NO_LIGAMENT_MM = 1e-9
-
-
-def twin_compliance_mm(depth_mm: Floats, width_mm: float, thickness_mm: float) -> Floats:
-    """Closed-form give of a slot: a static crack's plus that of the thinner sheet beside it.
-
-    Infinite when the slot goes through.
-    """
-    share = np.asarray(depth_mm) / thickness_mm
-    with np.errstate(divide="ignore", invalid="ignore"):
-        crack = -4 * thickness_mm / pi * np.log(np.cos(pi * np.minimum(share, 1.0) / 2))
-        give = crack + width_mm * share / (1 - share)
-    return np.asarray(np.where(share < 1, give, np.inf))
 
 
 def twin_reflection(

@@ -17,16 +17,13 @@ from seamtell.data_synth.flaws import Mismatch, RoughJoint
 from seamtell.data_synth.head import Head, Joint
 from seamtell.data_synth.scattering.beam import beam
 from seamtell.data_synth.scattering.change_tables import bead_table, shift_table
-from seamtell.data_synth.scattering.sound_seam import ramp_factor, sound_reflection
 from seamtell.features.contracts import Channel
 
-__all__ = ["bead_reflection", "line_integral", "mismatch_echo", "mismatch_reflection", "rough_joint_echo"]
-
+__all__ = ["line_integral", "mismatch_echo", "rough_joint_echo"]
 
 _PIECE_MM = 0.5
 _CONVOLVE_FROM = 64
 _KERNEL_REACH_MM = 30.0
-_FULL_RAMP_SHIFT_MM = 0.15
 
 
 def line_integral(
@@ -56,24 +53,6 @@ def line_integral(
     return np.asarray(-step / (2 * k**2 * cos(head.tilt_rad(channel)) ** cosines) * total)
 
 
-def mismatch_reflection(joint: Joint, shift_mm: Floats, k_per_mm: float) -> Complex:
-    """What sheets offset in height add to the sound joint's reflection, shape of `shift_mm`.
-
-    Between the two sheets only the height that they have in common carries on: the sheet
-    gets thinner and thicker again, half a ramp apart to either side. First order in the
-    two thickness changes, each softened by its ramp.
-    """
-    lowered = np.clip(shift_mm, 0, None)
-    raised = np.clip(-shift_mm, 0, None)
-    common = np.minimum(joint.sheet_a_mm, joint.sheet_b_mm + raised) - raised
-    common = np.where(lowered > 0, np.minimum(joint.sheet_a_mm, joint.sheet_b_mm - lowered), common)
-    apart = joint.ramp_mm / 2 * np.minimum(np.abs(shift_mm) / _FULL_RAMP_SHIFT_MM, 1.0)
-    thinner = np.log(joint.sheet_a_mm / common) / 2 * np.exp(-2j * k_per_mm * apart)
-    thicker = np.log(joint.sheet_b_mm / common) / 2 * np.exp(2j * k_per_mm * apart)
-    total = ramp_factor(k_per_mm, joint.ramp_mm) * (thinner - thicker)
-    return np.asarray(total - sound_reflection(joint, k_per_mm), dtype=np.complex128)
-
-
 def mismatch_echo(
     flaw: Mismatch, joint: Joint, head: Head, channel: Channel, positions_mm: Floats
 ) -> Complex:
@@ -85,12 +64,6 @@ def mismatch_echo(
     rise = 0.5 - 0.5 * np.cos(np.pi * np.clip(from_end / flaw.end_ramp_mm, 0, 1))
     strength = shift_table(joint, head.wavenumber_per_mm()).added(flaw.shift_mm * rise)
     return line_integral(strength, at, head, channel, positions_mm, 1)
-
-
-def bead_reflection(added_mm: Floats, across_mm: float, joint: Joint, k_per_mm: float) -> Complex:
-    """Reflection of a low bead: added height times its width, thinned by the phase across it."""
-    phase = k_per_mm * across_mm
-    return np.asarray(1j * k_per_mm / joint.mean_mm * across_mm * np.sin(phase) / phase * added_mm)
 
 
 def rough_joint_echo(

@@ -32,7 +32,6 @@ __all__ = [
 FIRST_PREVIOUS = "0" * 64
 """What the first entry names as the digest before it."""
 
-_NEWEST_SCHEMA = 2
 _SCHEMA_1_FIELDS = frozenset(
     {
         "action",

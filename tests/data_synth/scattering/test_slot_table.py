@@ -11,11 +11,12 @@ from seamtell.data_synth.scattering.slot_table import (
     removed_mass_reflection,
     sliding_part,
     slot_table,
-    twin_compliance_mm,
     twin_reflection,
 )
 from seamtell.features.contracts import Side
 from seamtell.features.errors import SeamtellError
+
+from .first_order import twin_compliance_mm
 
 JOINT, K = Joint(1.5, 1.3), 1.16716
 

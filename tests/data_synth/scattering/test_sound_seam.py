@@ -3,14 +3,11 @@ import pytest
 from scipy.integrate import quad
 
 from seamtell.data_synth.head import Head, Joint
-from seamtell.data_synth.scattering.sound_seam import (
-    ramp_factor,
-    sound_echo,
-    sound_reflection,
-    step_reflection,
-)
+from seamtell.data_synth.scattering.sound_seam import sound_echo
 from seamtell.data_synth.scattering.strength import sound_strength
 from seamtell.features.contracts import Channel
+
+from .first_order import ramp_factor, sound_reflection, step_reflection
 
 
 def test_step_from_1_5_to_1_3_mm_reflects_0_2_over_2_8() -> None:

@@ -5,12 +5,10 @@ from seamtell.data_synth.flaws import Mismatch, RoughJoint
 from seamtell.data_synth.head import Head, Joint
 from seamtell.data_synth.line_scan import flaw_echo_pct
 from seamtell.data_synth.scattering.change_tables import bead_table, shift_table
-from seamtell.data_synth.scattering.thickness_change import (
-    bead_reflection,
-    line_integral,
-    mismatch_reflection,
-)
+from seamtell.data_synth.scattering.thickness_change import line_integral
 from seamtell.features.contracts import Channel
+
+from .first_order import bead_reflection, mismatch_reflection
 
 HEAD, JOINT = Head(), Joint(1.5, 1.3)
 K = HEAD.wavenumber_per_mm()
