@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from seamtell.pipeline.acceptance.record import Detection
+from seamtell.pipeline.acceptance.sample_size import demonstration_table
 from seamtell.pipeline.dossier.cells import (
     count_cell,
     label_cell,
@@ -74,7 +75,25 @@ def detection_section(source: DossierSource) -> Section:
                 _curves_table(every),
             )
         )
+    blocks.append(_demonstration())
     return Section("detection", "Probability of detection over flaw size", tuple(blocks))
+
+
+def _demonstration() -> Table:
+    """How many flaws of one size it takes where no curve can be had."""
+    columns = (
+        Column("misses", "misses allowed", right=True),
+        Column("flaws", "flaws to cut", right=True),
+        Column("hits", "of them to be indicated", right=True),
+    )
+    rows = demonstration_table()
+    return Table(
+        "pod_demonstration",
+        "Without a curve: flaws of one size or larger that demonstrate a POD of 0.90 with 95 % confidence "
+        "(exact binomial). The misses allowed are fixed before the first flaw is cut.",
+        columns,
+        tuple((count_cell(row.misses), count_cell(row.flaws), count_cell(row.hits)) for row in rows),
+    )
 
 
 def _class_blocks(label: str, size: str, every: list[Detection]) -> list[Block]:
