@@ -11,6 +11,7 @@ from seamtell.features.baseline import baseline_pct
 from seamtell.features.contracts import CHANNELS, Channel, SeamTrace
 from seamtell.features.errors import SeamtellError
 from seamtell.features.noise import noise_floor_pct, noise_pct
+from seamtell.features.rounding import grid_pct, on_grid
 from seamtell.features.smoothing import despiked_pct
 
 __all__ = ["ChannelSignal", "channel_order", "read_channels"]
@@ -65,12 +66,13 @@ def read_channels(trace: SeamTrace, beam_width_mm: float) -> dict[str, ChannelSi
     signals = {}
     for name, amplitude in amplitudes.items():
         quiet = despiked_pct(amplitude, trace.pitch_mm, beam_width_mm)
-        sigma = noise_pct(quiet, baselines[name], floor_pct)
+        grid = grid_pct(amplitude)
+        sigma = noise_pct(quiet, baselines[name], floor_pct, grid)
         signals[name] = ChannelSignal(
             amplitude_pct=amplitude,
             baseline_pct=baselines[name],
-            noise_pct=noise_pct(amplitude, baselines[name], floor_pct),
-            excursion_sigma=(quiet - baselines[name]) / sigma,
+            noise_pct=noise_pct(amplitude, baselines[name], floor_pct, grid),
+            excursion_sigma=on_grid(quiet - baselines[name], grid) / sigma,
         )
     return signals
 

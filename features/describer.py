@@ -18,6 +18,7 @@ from seamtell.features.contracts import Channel, Indication, RecipeLimits, SeamT
 from seamtell.features.descriptors.profile import IndicationView, Profile
 from seamtell.features.descriptors.registry import ALL, names
 from seamtell.features.indications import IndicationSettings, count_in_dead_zones, group_indications
+from seamtell.features.rounding import grid_pct, on_grid
 from seamtell.features.smoothing import SMOOTH_BEAMS, smoothed_pct
 
 if TYPE_CHECKING:
@@ -179,11 +180,12 @@ def _row(found: Indication) -> tuple[str, int, float, float, float, bool, str, s
 def _excursions(analysis: SeamAnalysis) -> dict[Channel, NDArray[np.float64]]:
     """Smoothed amplitude over the baseline of the two channels that the descriptors read."""
     trace, width_mm = analysis.trace, SMOOTH_BEAMS * analysis.limits.beam_width_mm
-    return {
-        channel: smoothed_pct(np.asarray(trace.amplitudes_pct[channel], np.float64), trace.pitch_mm, width_mm)
-        - analysis.baseline_pct[channel]
-        for channel in Channel
-    }
+    excursions = {}
+    for channel in Channel:
+        amplitude = np.asarray(trace.amplitudes_pct[channel], np.float64)
+        excursion = smoothed_pct(amplitude, trace.pitch_mm, width_mm) - analysis.baseline_pct[channel]
+        excursions[channel] = on_grid(excursion, grid_pct(amplitude))
+    return excursions
 
 
 def _view(

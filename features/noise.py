@@ -10,6 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from seamtell.features.rounding import on_grid
+
 __all__ = ["FLOOR_SHARE", "SMALLEST_PCT", "noise_floor_pct", "noise_pct"]
 
 FLOOR_SHARE = 0.01
@@ -21,7 +23,10 @@ _MAD_TO_SIGMA = 1.4826022185056018  # 1 / (third quartile of the standard normal
 
 
 def noise_pct(
-    amplitude_pct: NDArray[np.float64], baseline_pct: NDArray[np.float64], floor_pct: float = 0.0
+    amplitude_pct: NDArray[np.float64],
+    baseline_pct: NDArray[np.float64],
+    floor_pct: float = 0.0,
+    spacing_pct: float = 0.0,
 ) -> float:
     """Robust standard deviation of one channel about its baseline.
 
@@ -31,6 +36,8 @@ def noise_pct(
         % FSH.
     floor_pct : float, default 0
         Least answer, for quantised or noise-free traces; see `noise_floor_pct`.
+    spacing_pct : float, default 0
+        Grid that differences are rounded to; see ``features.rounding``.
 
     Returns
     -------
@@ -44,6 +51,8 @@ def noise_pct(
     0.3
     """
     below = np.asarray(baseline_pct, dtype=np.float64) - amplitude_pct
+    if spacing_pct > 0.0:
+        below = on_grid(below, spacing_pct)
     below = below[below >= 0.0]
     sigma = _MAD_TO_SIGMA * float(np.median(below)) if len(below) else 0.0
     return max(sigma, floor_pct, SMALLEST_PCT)

@@ -9,11 +9,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.errors import SeamtellError
+from seamtell.models.answers import reason_code
 from seamtell.models.candidate import FittedCandidate
 from seamtell.models.model_card import ModelCard
 from seamtell.models.novelty import NoveltyModel
+from seamtell.models.reasons import Reason
 
-__all__ = ["FittedModel"]
+__all__ = ["WHY_NOT", "FittedModel"]
+
+WHY_NOT = tuple(
+    reason_code(reason)
+    for reason in (
+        Reason.RECIPE_OUTSIDE_DOMAIN,
+        Reason.NON_FINITE_DESCRIPTOR,
+        Reason.NOVEL,
+        Reason.AMBIGUOUS,
+    )
+)
+"""Codes of what keeps a model from a label, in the order that it looks; the first that holds is told."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,7 +97,8 @@ class FittedModel:
             raise SeamtellError(
                 f"got {len(recipes)} recipes, expected one for each of {len(rows)} indications"
             )
-        return rows, np.isin(np.asarray(recipes, dtype=np.str_), np.array(self.card.domain.recipes))
+        known = frozenset(self.card.domain.recipes)
+        return rows, np.fromiter((recipe in known for recipe in recipes), np.bool_, len(rows))
 
     def _checked(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
         rows = np.ascontiguousarray(values, dtype=np.float64)

@@ -8,13 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from seamtell.features.contracts import UNCLASSIFIED
-from seamtell.models.answers import Answers
+from seamtell.models.answers import NO_CODE, Answers
 from seamtell.models.calibration import Calibration
 from seamtell.models.conformal import ConformalScores, nonconformity
-from seamtell.models.fitted_model import FittedModel
+from seamtell.models.fitted_model import WHY_NOT, FittedModel
 from seamtell.models.model_card import DescriptorRange, LibraryVersions, ModelCard, TrainingDomain
-from seamtell.models.reasons import Reason
 
 __all__ = ["DescriptorRange", "FlawModel", "LibraryVersions", "ModelCard", "TrainingDomain", "decide_labels"]
 
@@ -98,19 +96,10 @@ def decide_labels(
     error_rate, novelty_threshold_p : float
     recipe_known : bool array of shape (n,)
     """
-    labels, label_sets, reasons = [], [], []
-    for i in range(len(probabilities)):
-        label_set = tuple(c for c, p in zip(classes, p_values[i], strict=True) if p > error_rate)
-        reason = ""
-        if not recipe_known[i]:
-            reason = Reason.RECIPE_OUTSIDE_DOMAIN.value
-        elif not np.isfinite(probabilities[i]).all():
-            reason = Reason.NON_FINITE_DESCRIPTOR.value
-        elif novelty_p[i] < novelty_threshold_p:
-            reason = Reason.NOVEL.value
-        elif len(label_set) != 1:
-            reason = Reason.AMBIGUOUS.value
-        labels.append(UNCLASSIFIED if reason else label_set[0])
-        label_sets.append(label_set)
-        reasons.append(reason)
-    return Answers(classes, probabilities, tuple(labels), tuple(label_sets), novelty_p, tuple(reasons))
+    with np.errstate(invalid="ignore"):  # a row of NaN has the empty set
+        sets = np.asarray(p_values > error_rate, dtype=np.bool_)
+        novel = novelty_p < novelty_threshold_p
+    why_not = [~recipe_known, ~np.isfinite(probabilities).all(axis=1), novel, sets.sum(axis=1) != 1]
+    reason_codes = np.select(why_not, list(WHY_NOT), NO_CODE).astype(np.int8)
+    codes = np.where(reason_codes == NO_CODE, sets.argmax(axis=1), NO_CODE).astype(np.int16)
+    return Answers(classes, probabilities, codes, sets, novelty_p, reason_codes)

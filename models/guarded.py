@@ -2,26 +2,30 @@
 
 The verdict of a seam is a function of the limit result and one bool. It takes
 no probability, no label and no model, and returns the stricter of two verdicts;
-there is no way from a model's answer to a milder one.
+there is no way from a model's answer to a milder one. `guarded_verdict` says so
+for one seam and is the specification; `guarded_verdicts` is the same for many.
 """
 
 from __future__ import annotations
 
 import threading
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from seamtell.features.contracts import UNCLASSIFIED, Flaw
-from seamtell.models.answers import Answerer, Answers, unclassified_answers
+from seamtell.features.contracts import Flaw
+from seamtell.models.answers import NO_CODE, REASONS, Answerer, Answers, reason_code, unclassified_answers
 from seamtell.models.limit_rule import LimitResult
+from seamtell.models.limit_rule_batch import LimitResults
 from seamtell.models.reasons import Reason
 from seamtell.models.verdict import Verdict
 
-__all__ = ["asks_for_review", "guarded_verdict", "safe_answers"]
+__all__ = ["asks_for_review", "guarded_verdict", "guarded_verdicts", "safe_answers"]
 
 _SUM_TOLERANCE = 1e-6
+_NOVEL, _MODEL_ERROR = reason_code(Reason.NOVEL), reason_code(Reason.MODEL_ERROR)
 
 
 def guarded_verdict(limit: LimitResult, asks_review: bool) -> Verdict:
@@ -52,33 +56,58 @@ def guarded_verdict(limit: LimitResult, asks_review: bool) -> Verdict:
     return max(limit.verdict, Verdict.REVIEW if asks_review else Verdict.ACCEPT)
 
 
+def guarded_verdicts(limits: LimitResults, asks_review: NDArray[np.bool_]) -> NDArray[np.int8]:
+    """Return the verdict of each seam as `guarded_verdict` does, shape (n,).
+
+    Parameters
+    ----------
+    limits : LimitResults
+        Of n seams.
+    asks_review : bool array of shape (n,)
+        Whether the classifier asks for a review of the seam; a plain array of bool and nothing else.
+
+    Raises
+    ------
+    TypeError
+        Another type or shape was given.
+    """
+    if type(limits) is not LimitResults or type(asks_review) is not np.ndarray:
+        raise TypeError(
+            f"got {type(limits).__name__} and {type(asks_review).__name__}, expected LimitResults and ndarray"
+        )
+    if asks_review.dtype != np.bool_ or asks_review.shape != limits.verdicts.shape:
+        raise TypeError(
+            f"got {asks_review.dtype} of shape {asks_review.shape}, expected bool of {limits.verdicts.shape}"
+        )
+    asked = np.where(asks_review, np.int8(Verdict.REVIEW), np.int8(Verdict.ACCEPT))
+    return np.asarray(np.maximum(limits.verdicts, asked), dtype=np.int8)
+
+
 def asks_for_review(
-    answers: Answers, i: int, exceeds_limit: bool, labels: Mapping[str, float], novel: bool
-) -> bool:
-    """Return whether answer `i` asks for a review of the seam.
+    answers: Answers, exceeds_limit: NDArray[np.bool_], labels: Mapping[str, float], novel: bool
+) -> NDArray[np.bool_]:
+    """Return which answers ask for a review of their seam, shape (n,).
 
     Only an indication below the limit can ask: above it, the seam is rejected.
 
     Parameters
     ----------
     answers : Answers
-    i : int
-        Row of the indication.
-    exceeds_limit : bool
+    exceeds_limit : bool array of shape (n,)
         Whether the indication exceeds a limit.
     labels : mapping of str to float
         Label to the least probability that asks.
     novel : bool
         Whether a novel indication asks.
     """
-    if exceeds_limit:
-        return False
-    if answers.reasons[i] == Reason.NOVEL:
-        return bool(novel)
-    label = answers.labels[i]
-    if label == UNCLASSIFIED or label not in labels:
-        return False
-    return bool(answers.probabilities[i, answers.classes.index(label)] >= labels[label])
+    asks = np.zeros(len(answers), dtype=np.bool_)
+    if novel:
+        asks |= answers.reason_codes == _NOVEL
+    labelled = answers.reason_codes == NO_CODE
+    for code, name in enumerate(answers.classes):
+        if name in labels:
+            asks |= labelled & (answers.codes == code) & (answers.probabilities[:, code] >= labels[name])
+    return asks & ~exceeds_limit
 
 
 def safe_answers(
@@ -87,7 +116,7 @@ def safe_answers(
     """Ask a model that may be broken; never raises, and returns one valid answer for each row.
 
     The model runs in a thread of its own with a copy of the descriptors. When it
-    raises, takes longer than the budget, or answers in the wrong shape or with
+    raises, takes longer than the budget, or answers in the wrong shape or type or with
     unknown classes, every row is ``unclassified``; a single row that is not a
     valid answer (no number, not a distribution, a label outside its set) is
     ``unclassified`` by itself. A model that ran out of its budget may still be
@@ -137,58 +166,49 @@ def _checked_classes(classes: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _checked(classes: tuple[str, ...], given: Answers, n: int) -> Answers:
-    """Rebuild the answers from checked copies; raises on anything that is not a batch of n answers."""
+    """Rebuild the answers from checked copies; raises on anything that is not a batch of n answers.
+
+    Every column is copied before it is looked at, so what passed the checks cannot change afterwards.
+    """
     if _checked_classes(given.classes) != classes:
         raise ValueError("other classes than the model states")
-    if given.probabilities.shape != (n, len(classes)) or given.novelty_p.shape != (n,):
-        raise ValueError("wrong shape")
-    labels, label_sets, reasons = given.labels, given.label_sets, given.reasons
-    if not all(type(column) is tuple and len(column) == n for column in (labels, label_sets, reasons)):
-        raise ValueError("wrong number of answers")
-    probabilities = np.array(given.probabilities, dtype=np.float64)
-    novelty_p = np.array(given.novelty_p, dtype=np.float64)
-    checked = [
-        _checked_row(classes, probabilities[i], labels[i], label_sets[i], novelty_p[i], reasons[i])
-        for i in range(n)
-    ]
-    for i, (_, _, reason) in enumerate(checked):
-        if reason == Reason.MODEL_ERROR:
-            probabilities[i], novelty_p[i] = np.nan, np.nan
-    return Answers(
-        classes=classes,
-        probabilities=probabilities,
-        labels=tuple(label for label, _, _ in checked),
-        label_sets=tuple(label_set for _, label_set, _ in checked),
-        novelty_p=novelty_p,
-        reasons=tuple(reason for _, _, reason in checked),
-    )
+    table, column = (n, len(classes)), (n,)
+    probabilities = _copied(given.probabilities, np.float64, table)
+    codes = _copied(given.codes, np.int16, column)
+    # A byte of a bool array may hold more than 0 and 1; copied as bytes, it cannot count twice.
+    sets = _copied(given.sets, np.bool_, table).view(np.uint8) != 0
+    novelty_p = _copied(given.novelty_p, np.float64, column)
+    reason_codes = _copied(given.reason_codes, np.int8, column)
+    with np.errstate(all="ignore"):
+        broken = ~_valid_rows(probabilities, codes, sets, novelty_p, reason_codes)
+    codes[broken], sets[broken], reason_codes[broken] = NO_CODE, False, _MODEL_ERROR
+    silent = reason_codes == _MODEL_ERROR
+    probabilities[silent], novelty_p[silent] = np.nan, np.nan
+    return Answers(classes, probabilities, codes, sets, novelty_p, reason_codes)
 
 
-def _checked_row(
-    classes: tuple[str, ...],
+def _copied(given: object, dtype: type[np.generic], shape: tuple[int, ...]) -> NDArray[Any]:
+    """Copy a plain array of exactly this type and shape; a subclass could lie about itself."""
+    if type(given) is not np.ndarray:
+        raise ValueError(f"got {type(given).__name__}, expected a plain array")
+    if given.dtype != np.dtype(dtype) or given.shape != shape or not given.flags.c_contiguous:
+        raise ValueError(f"got {given.dtype} of shape {given.shape}, expected contiguous {dtype} of {shape}")
+    return given.copy()
+
+
+def _valid_rows(
     probabilities: NDArray[np.float64],
-    label: object,
-    label_set: object,
-    novelty_p: float,
-    reason: object,
-) -> tuple[str, tuple[str, ...], str]:
-    broken: tuple[str, tuple[str, ...], str] = (UNCLASSIFIED, (), Reason.MODEL_ERROR.value)
-    if type(label_set) is not tuple or not all(type(name) is str for name in label_set):
-        return broken
-    members: tuple[str, ...] = label_set
-    if not set(members) <= set(classes) or len(set(members)) != len(members):
-        return broken
-    if not (np.isnan(novelty_p) or 0 <= novelty_p <= 1):
-        return broken
-    if not (np.isnan(probabilities).all() or _is_distribution(probabilities)):
-        return broken
-    if type(label) is not str or type(reason) is not str:
-        return broken
-    if label == UNCLASSIFIED:
-        return (label, members, reason) if reason in {r.value for r in Reason} else broken
-    labelled = members == (label,) and reason == "" and _is_distribution(probabilities)
-    return (label, members, "") if labelled else broken
-
-
-def _is_distribution(probabilities: NDArray[np.float64]) -> bool:
-    return bool((probabilities >= 0).all() and abs(probabilities.sum() - 1) <= _SUM_TOLERANCE)
+    codes: NDArray[np.int16],
+    sets: NDArray[np.bool_],
+    novelty_p: NDArray[np.float64],
+    reason_codes: NDArray[np.int8],
+) -> NDArray[np.bool_]:
+    """Return which rows are an answer: a label with all that belongs to it, or a reason for none."""
+    k = probabilities.shape[1]
+    distribution = (probabilities >= 0).all(axis=1) & (abs(probabilities.sum(axis=1) - 1) <= _SUM_TOLERANCE)
+    has_code, has_reason = (codes >= 0) & (codes < k), (reason_codes >= 0) & (reason_codes < len(REASONS))
+    own_set = (sets == (codes[:, None] == np.arange(k))).all(axis=1)
+    labelled = has_code & (reason_codes == NO_CODE) & distribution & own_set
+    unlabelled = (codes == NO_CODE) & has_reason & (distribution | np.isnan(probabilities).all(axis=1))
+    known_novelty = np.isnan(novelty_p) | ((novelty_p >= 0) & (novelty_p <= 1))
+    return np.asarray((labelled | unlabelled) & known_novelty, dtype=np.bool_)

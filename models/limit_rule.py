@@ -16,12 +16,12 @@ from seamtell.features.contracts import CHANNELS, RecipeLimits, SeamTrace
 from seamtell.models.reasons import LimitReason
 from seamtell.models.verdict import Verdict
 
-__all__ = ["SATURATION_PCT", "LimitResult", "apply_limit_rule"]
+__all__ = ["GRID_SLACK", "SATURATION_PCT", "LimitResult", "apply_limit_rule", "usable_limits"]
 
 SATURATION_PCT = 100.0
 """A sample at full screen height: its true height is unknown, so it counts as above any limit."""
 
-_GRID_SLACK = 1e-6
+GRID_SLACK = 1e-6
 """Share of a sample by which a dead zone may miss a grid point: rounding of positions only."""
 
 
@@ -82,7 +82,7 @@ def apply_limit_rule(trace: SeamTrace, limits: RecipeLimits | None) -> LimitResu
     """
     if limits is None or not set(CHANNELS) <= set(limits.limit_pct):
         return _rejected(LimitReason.NO_LIMITS_FOR_RECIPE)
-    if not _usable(limits, trace.pitch_mm):
+    if not usable_limits(limits) or not (math.isfinite(trace.pitch_mm) and trace.pitch_mm > 0):
         return _rejected(LimitReason.UNUSABLE_LIMITS)
     lengths = {len(trace.amplitudes_pct.get(name, ())) for name in limits.limit_pct}
     if len(lengths) != 1 or 0 in lengths:
@@ -106,20 +106,24 @@ def _rejected(reason: LimitReason) -> LimitResult:
     return LimitResult(Verdict.REJECT, (), reason.value)
 
 
-def _usable(limits: RecipeLimits, pitch_mm: float) -> bool:
+def usable_limits(limits: RecipeLimits) -> bool:
+    """Return whether all limits and dead zones are finite and not negative."""
     numbers = [*limits.limit_pct.values(), limits.dead_zone_start_mm, limits.dead_zone_end_mm]
-    return all(math.isfinite(x) and x >= 0 for x in numbers) and math.isfinite(pitch_mm) and pitch_mm > 0
+    return all(math.isfinite(x) and x >= 0 for x in numbers)
 
 
 def _judged_samples(n: int, pitch_mm: float, limits: RecipeLimits) -> slice:
     """Return the samples outside the dead zones; a sample on the edge is judged."""
-    first = math.ceil(limits.dead_zone_start_mm / pitch_mm - _GRID_SLACK)
-    last = n - 1 - math.ceil(limits.dead_zone_end_mm / pitch_mm - _GRID_SLACK)
-    return slice(first, max(last + 1, 0))
+    first, behind = (
+        math.ceil(min(dead_mm / pitch_mm - GRID_SLACK, n))  # a quotient may overflow to infinity
+        for dead_mm in (limits.dead_zone_start_mm, limits.dead_zone_end_mm)
+    )
+    return slice(first, max(n - behind, 0))
 
 
 def _exceeds(amplitudes_pct: NDArray[np.float32], limit_pct: float) -> bool:
     # The limit is rounded as the amplitudes were when stored, so that a sample written as
     # exactly the limit is not above it whatever way the rounding went.
-    limit = np.asarray(limit_pct, dtype=amplitudes_pct.dtype)
+    with np.errstate(over="ignore"):  # a limit beyond every float32 is above every sample
+        limit = np.asarray(limit_pct, dtype=amplitudes_pct.dtype)
     return bool(((amplitudes_pct > limit) | (amplitudes_pct >= SATURATION_PCT)).any())

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from seamtell.features.errors import SeamtellError
 from seamtell.models.candidate import Candidate, FittedCandidate
 from seamtell.models.canonical_json import canonical_json
+from seamtell.models.row_kernels import row_products
 from seamtell.models.splits import grouped_folds
 
 __all__ = ["INVERSE_PENALTIES", "FittedLogistic", "Logistic"]
@@ -43,8 +44,7 @@ class FittedLogistic(FittedCandidate):
 
     def predict_proba(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return probabilities of shape (n, K)."""
-        # einsum and not @: no BLAS, so a row's bits do not depend on threads or on its batch.
-        logits = np.einsum("nd,dk->nk", values, self.coefficients) + self.intercepts
+        logits = row_products(values, self.coefficients) + self.intercepts
         powers = np.exp(logits - logits.max(axis=1, keepdims=True))
         return np.asarray(powers / powers.sum(axis=1, keepdims=True), dtype=np.float64)
 

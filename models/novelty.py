@@ -15,6 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from seamtell.models.row_kernels import nearest_distances
+
 __all__ = ["NoveltyModel", "Shape", "fit_novelty", "fit_shape", "usable_threshold"]
 
 _NORMAL_IQR = 1.3489795003921634
@@ -38,11 +40,7 @@ class Shape:
 
     def distances(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the Mahalanobis distance to the nearest class centre, shape (n,); inf on overflow."""
-        with np.errstate(all="ignore"):
-            whitened = np.einsum("nd,de->ne", values, self.whitening)
-            squared = np.stack([((whitened - centre) ** 2).sum(axis=1) for centre in self.centres])
-            nearest = np.sqrt(squared.min(axis=0))
-        return np.asarray(np.where(np.isnan(nearest), np.inf, nearest), dtype=np.float64)
+        return nearest_distances(values, self.whitening, self.centres)
 
 
 def fit_shape(values: NDArray[np.float64], codes: NDArray[np.int64]) -> Shape:

@@ -13,10 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from seamtell.features.contracts import UNCLASSIFIED
-from seamtell.models.answers import Answers
-from seamtell.models.fitted_model import FittedModel
-from seamtell.models.reasons import Reason
+from seamtell.models.answers import NO_CODE, Answers
+from seamtell.models.fitted_model import WHY_NOT, FittedModel
 
 __all__ = ["LABEL_PROBABILITY", "PhysicsOnlyModel"]
 
@@ -44,7 +42,7 @@ class PhysicsOnlyModel(FittedModel):
         Returns
         -------
         Answers
-            ``label_sets`` hold the label alone, or nothing: there are no conformal sets.
+            ``sets`` hold the label alone, or nothing: there are no conformal sets.
 
         Raises
         ------
@@ -55,28 +53,17 @@ class PhysicsOnlyModel(FittedModel):
         raw = self.candidate_probabilities(self.card.chosen, rows)
         raw[~known] = np.nan
         novelty_p = self.novelty.p_values(rows)
-        labels, reasons = [], []
-        for i in range(len(rows)):
-            reason = self._reason(bool(known[i]), raw[i], float(novelty_p[i]))
-            reasons.append(reason)
-            labels.append(UNCLASSIFIED if reason else self.classes[int(raw[i].argmax())])
-        return Answers(
-            classes=self.classes,
-            probabilities=raw,
-            labels=tuple(labels),
-            label_sets=tuple(() if label == UNCLASSIFIED else (label,) for label in labels),
-            novelty_p=novelty_p,
-            reasons=tuple(reasons),
-        )
+        answered = np.asarray(np.isfinite(raw).all(axis=1), dtype=np.bool_)
+        best = np.where(answered, np.where(answered[:, None], raw, 0.0).argmax(axis=1), 0)
+        with np.errstate(invalid="ignore"):
+            clear = raw[np.arange(len(raw)), best] >= self._least_probability
+            why_not = [~known, ~answered, novelty_p < self.card.novelty_threshold_p, ~clear]
+        reason_codes = np.select(why_not, list(WHY_NOT), NO_CODE).astype(np.int8)
+        codes = np.where(reason_codes == NO_CODE, best, NO_CODE).astype(np.int16)
+        sets = codes[:, None] == np.arange(len(self.classes))
+        return Answers(self.classes, raw, codes, sets, novelty_p, reason_codes)
 
-    def _reason(self, recipe_known: bool, probabilities: NDArray[np.float64], novelty_p: float) -> str:
-        """Why there is no label; empty when there is one."""
-        if not recipe_known:
-            return Reason.RECIPE_OUTSIDE_DOMAIN.value
-        if not np.isfinite(probabilities).all():
-            return Reason.NON_FINITE_DESCRIPTOR.value
-        if novelty_p < self.card.novelty_threshold_p:
-            return Reason.NOVEL.value
+    @property
+    def _least_probability(self) -> float:
         physics = self.card.physics
-        least = LABEL_PROBABILITY if physics is None else physics.label_probability or LABEL_PROBABILITY
-        return "" if probabilities.max() >= least else Reason.AMBIGUOUS.value
+        return LABEL_PROBABILITY if physics is None else physics.label_probability or LABEL_PROBABILITY

@@ -3,35 +3,48 @@
 from __future__ import annotations
 
 import hashlib
-from collections import Counter
 from collections.abc import Collection
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from seamtell.features.contracts import UNCLASSIFIED, Flaw
+import numpy as np
+from numpy.typing import NDArray
+
 from seamtell.features.errors import SeamtellError
-from seamtell.models.verdict import Verdict
+from seamtell.pipeline.decisions.decider import Decider
+from seamtell.pipeline.decisions.decision_tables import decision_table, indication_table
 from seamtell.pipeline.decisions.files import (
     DecisionCounts,
     DecisionRecord,
     TrialRecord,
     decision_folder,
 )
-from seamtell.pipeline.decisions.seam_decision import Decider, SeamDecision
+from seamtell.pipeline.decisions.tally import Tally
 from seamtell.pipeline.decisions.trusted_model import TrustedModel, model_on_trial, trusted_model
-from seamtell.pipeline.describe import BATCH_SEAMS, batches, indication_settings
+from seamtell.pipeline.describe import indication_settings
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.limits_file import read_limits
 from seamtell.pipeline.settings import read_settings
 from seamtell.pipeline.sign_off.approval_log import log_head
+from seamtell.pipeline.store.manifest import Manifest, read_manifest
+from seamtell.pipeline.store.row_groups import (
+    Chunk,
+    SeamRows,
+    UnreadSeams,
+    chunks_of,
+    read_chunk,
+    stored_ids,
+)
 from seamtell.pipeline.store.seam_store import SeamStore
+from seamtell.pipeline.streaming.ordered import ordered_map, usable_cores
 from seamtell.pipeline.version import software_version
 from seamtell.pipeline.workspace import Workspace
 
 if TYPE_CHECKING:
-    import pandas as pd
+    import pyarrow as pa
 
 __all__ = ["ClassifyResult", "classify"]
 
@@ -52,6 +65,8 @@ class ClassifyResult:
         Classified seams with two differing traces.
     seams_without_limits : mapping of str to int
         Seams rejected because the limit file does not name their recipe, by recipe.
+    unread : tuple of UnreadSeams
+        Seams in damaged parts of the store: nothing was decided on them, which releases none.
     """
 
     # A trial run shows in the type of `record`: a `TrialRecord`.
@@ -61,6 +76,7 @@ class ClassifyResult:
     explanation: str
     conflicts: tuple[str, ...]
     seams_without_limits: dict[str, int]
+    unread: tuple[UnreadSeams, ...] = ()
 
 
 def classify(
@@ -71,6 +87,7 @@ def classify(
     seam_ids: Collection[str] | None = None,
     out: Path | None = None,
     trial: str | None = None,
+    threads: int | None = None,
     now: datetime,
 ) -> ClassifyResult:
     """Decide on the chosen seams and write the decision files.
@@ -89,6 +106,8 @@ def classify(
         ``-trial`` behind it for a trial run.
     trial : str, optional
         Model to try, approved or not.
+    threads : int, optional
+        The result does not depend on it; default: as many as there are cores.
     now : datetime
         Timezone-aware.
 
@@ -104,33 +123,36 @@ def classify(
     """
     settings = read_settings(ws.settings_path)
     limits = read_limits(ws.limits_path)
-    store = SeamStore(ws.traces_dir)
-    chosen = _chosen(store.metadata(), since, until, seam_ids)
+    manifest = read_manifest(ws.traces_dir)
+    if not manifest.n_seams:
+        raise BadInput("the store holds no seams", do="run 'seamtell ingest PATH' first")
+    choice = _Choice(since, until, None if seam_ids is None else frozenset(seam_ids))
+    choice.check(ws, manifest)
     physics_only: bool | None = None
     if trial is None:
         trusted = trusted_model(ws, settings=settings, limits_digest=limits.digest, now=now)
     else:
         trusted, physics_only = model_on_trial(ws, trial)
-    conflicts = store.conflicts()
     decider = Decider(
         limits,
         indication_settings(settings.describe),
         settings.review,
         trusted,
-        conflicts,
+        SeamStore(ws.traces_dir).conflicts(),
         trial=trial is not None,
     )
     suffix = "" if trial is None else "-trial"
     folder = out or ws.decisions_dir / f"{now.astimezone(UTC):%Y%m%dT%H%M%SZ}{suffix}"
-    tally = _Tally()
-    with decision_folder(folder, trusted.digest, trial_of_physics_only=physics_only) as writer:
-        for batch in batches(store.iter_traces(list(chosen["seam_id"])), BATCH_SEAMS):
-            decisions = decider.decide(batch)
-            writer.write(decisions)
-            tally.add(decisions)
-        record = _record(
-            ws, trusted, limits.digest, chosen, now=now, since=since, until=until, counts=tally.counts()
-        )
+    seen = _Seen()
+    with decision_folder(folder, trial=physics_only is not None) as writer:
+        work = partial(_decided, decider, choice, trusted.digest, physics_only)
+        for done in ordered_map(work, chunks_of(ws.traces_dir, manifest), threads or usable_cores()):
+            seen.add(done)
+            for indications, decisions in done.tables:
+                writer.write(indications, decisions)
+        if not seen.tally.seams and not seen.unread:
+            raise _nothing_chosen(seen)
+        record = _record(ws, trusted, limits.digest, now=now, since=since, until=until, seen=seen)
         if physics_only is not None:
             record = TrialRecord(**dict(record), physics_only=physics_only)
         writer.record = record
@@ -138,84 +160,131 @@ def classify(
         folder=folder,
         record=record,
         explanation=trusted.explanation,
-        conflicts=tuple(seam for seam in chosen["seam_id"] if seam in conflicts),
-        seams_without_limits={
-            recipe: n
-            for recipe, n in sorted(Counter(chosen["recipe"].astype(str)).items())
-            if limits.get(recipe) is None
-        },
+        conflicts=seen.tally.conflicts,
+        seams_without_limits=dict(seen.tally.seams_without_limits),
+        unread=tuple(seen.unread),
     )
 
 
-def _chosen(
-    metadata: pd.DataFrame,
-    since: datetime | None,
-    until: datetime | None,
-    seam_ids: Collection[str] | None,
-) -> pd.DataFrame:
-    if metadata.empty:
-        raise BadInput("the store holds no seams", do="run 'seamtell ingest PATH' first")
-    chosen = metadata
-    if seam_ids is not None:
-        unknown = sorted(set(seam_ids) - set(metadata["seam_id"]))
+@dataclass(frozen=True)
+class _Choice:
+    """Which seams are decided on."""
+
+    since: datetime | None
+    until: datetime | None
+    seam_ids: frozenset[str] | None
+
+    def check(self, ws: Workspace, manifest: Manifest) -> None:
+        """Refuse a seam that the store does not hold before anything is decided."""
+        if self.seam_ids is None:
+            return
+        unknown = set(self.seam_ids)
+        for ids in stored_ids(ws.traces_dir, manifest.parts):
+            unknown.difference_update(ids)
         if unknown:
-            raise BadInput(f"no seam '{unknown[0]}' in the store", do="ingest it, or mend the seam id")
-        chosen = chosen[chosen["seam_id"].isin(list(seam_ids))]
-    if since is not None:
-        chosen = chosen[chosen["welded_at"] >= since]
-    if until is not None:
-        chosen = chosen[chosen["welded_at"] < until]
-    if chosen.empty:
-        first, last = metadata["welded_at"].iloc[0], metadata["welded_at"].iloc[-1]
-        raise BadInput(
-            "no seam of the store is in the choice",
-            do=f"choose between {first:%Y-%m-%d} and {last:%Y-%m-%d}, when the stored seams were welded",
-        )
-    return chosen
+            raise BadInput(f"no seam '{min(unknown)}' in the store", do="ingest it, or mend the seam id")
+
+    def mask(self, rows: SeamRows) -> NDArray[np.bool_]:
+        """Which rows are chosen."""
+        import pyarrow as pa
+        import pyarrow.compute as pc
+
+        welded = rows.facts.column("welded_at")
+        mask = np.ones(len(rows), dtype=np.bool_)
+        if self.since is not None:
+            mask &= pc.greater_equal(welded, pa.scalar(self.since, welded.type)).to_numpy()
+        if self.until is not None:
+            mask &= pc.less(welded, pa.scalar(self.until, welded.type)).to_numpy()
+        if self.seam_ids is not None:
+            wanted = pa.array(sorted(self.seam_ids), pa.string())
+            mask &= pc.is_in(rows.facts.column("seam_id"), wanted).to_numpy()
+        return mask
+
+
+@dataclass(frozen=True)
+class _Done:
+    """What one chunk of the store gave."""
+
+    tables: list[tuple[pa.Table, pa.Table]] = field(default_factory=list)
+    tally: Tally = field(default_factory=Tally)
+    content: bytes = b""
+    span: tuple[datetime, datetime] | None = None
+    unread: tuple[UnreadSeams, ...] = ()
 
 
 @dataclass
-class _Tally:
-    """Counts over the batches, so that nothing but them stays in memory."""
+class _Seen:
+    """Sums over the chunks, so that nothing but them stays in memory."""
 
-    seams: int = 0
-    verdicts: Counter[str] = field(default_factory=Counter)
-    labels: Counter[str] = field(default_factory=Counter)
-    reasons: Counter[str] = field(default_factory=Counter)
+    tally: Tally = field(default_factory=Tally)
+    content: hashlib._Hash = field(default_factory=hashlib.sha256)
+    unread: list[UnreadSeams] = field(default_factory=list)
+    spans: list[tuple[datetime, datetime]] = field(default_factory=list)
 
-    def add(self, decisions: list[SeamDecision]) -> None:
-        self.seams += len(decisions)
-        for one in decisions:
-            self.verdicts[one.verdict.text] += 1
-            self.labels.update(one.answers.labels)
-            self.reasons.update(reason for reason in one.answers.reasons if reason)
+    def add(self, done: _Done) -> None:
+        self.tally += done.tally
+        self.content.update(done.content)
+        self.unread += done.unread
+        if done.span is not None:
+            both = [*self.spans, done.span]
+            self.spans = [(min(first for first, _ in both), max(last for _, last in both))]
 
-    def counts(self) -> DecisionCounts:
-        names = [*(flaw.value for flaw in Flaw), UNCLASSIFIED]
-        return DecisionCounts(
-            seams=self.seams,
-            indications=self.labels.total(),
-            verdicts={verdict.text: self.verdicts[verdict.text] for verdict in reversed(Verdict)},
-            labels={name: self.labels[name] for name in names},
-            unclassified_by_reason=dict(sorted(self.reasons.items())),
+
+def _decided(
+    decider: Decider,
+    choice: _Choice,
+    model_digest: str,
+    physics_only: bool | None,
+    chunk: Chunk | UnreadSeams,
+) -> _Done:
+    """Read one chunk and decide on the chosen seams in it."""
+    if isinstance(chunk, UnreadSeams):
+        return _Done(unread=(chunk,))
+    parts, unread = read_chunk(chunk)
+    done = _Done(unread=tuple(unread))
+    for part in parts:
+        times = part.facts.column("welded_at")
+        span = (times[0].as_py(), times[len(part) - 1].as_py())
+        done = replace(done, span=span if done.span is None else (done.span[0], span[1]))
+        rows = part.chosen(choice.mask(part))
+        if not len(rows):
+            continue
+        ids = rows.facts.column("seam_id").to_pylist()
+        decided = decider.decide(ids, rows.batch)
+        digests = rows.facts.column("content_sha256").to_pylist()
+        content = "".join(f"{digest} {one!r}\n" for one, digest in zip(ids, digests, strict=True))
+        done.tables.append(
+            (
+                indication_table(decided, trial_of_physics_only=physics_only),
+                decision_table(decided, model_digest),
+            )
         )
+        done = replace(
+            done, tally=done.tally + Tally.of(decided), content=done.content + content.encode("utf-8")
+        )
+    return done
+
+
+def _nothing_chosen(seen: _Seen) -> BadInput:
+    first, last = seen.spans[0]
+    return BadInput(
+        "no seam of the store is in the choice",
+        do=f"choose between {first:%Y-%m-%d} and {last:%Y-%m-%d}, when the stored seams were welded",
+    )
 
 
 def _record(
     ws: Workspace,
     trusted: TrustedModel,
     limits_digest: str,
-    chosen: pd.DataFrame,
     *,
     now: datetime,
     since: datetime | None,
     until: datetime | None,
-    counts: DecisionCounts,
+    seen: _Seen,
 ) -> DecisionRecord:
     log_seq, log_digest = _log_head(ws)
-    content = hashlib.sha256()
-    for seam_id, digest in zip(chosen["seam_id"], chosen["content_sha256"], strict=True):
-        content.update(f"{digest} {seam_id!r}\n".encode())
+    tally = seen.tally
     return DecisionRecord(
         software_version=software_version(),
         decided_at=now.astimezone(UTC),
@@ -224,10 +293,17 @@ def _record(
         model_reason=trusted.reason.value if trusted.reason is not None else "",
         limits_digest=limits_digest,
         settings_digest=hashlib.sha256(ws.settings_path.read_bytes()).hexdigest(),
-        input_digest=content.hexdigest(),
+        input_digest=seen.content.hexdigest(),
         since=since,
         until=until,
-        counts=counts,
+        counts=DecisionCounts(
+            seams=tally.seams,
+            indications=tally.indications,
+            verdicts=dict(tally.verdicts),
+            labels=dict(tally.labels),
+            unclassified_by_reason=dict(tally.unclassified_by_reason),
+        ),
+        unread_seams=sum(one.seams for one in seen.unread),
         deviation=trusted.deviation,
         log_seq=log_seq,
         log_digest=log_digest,

@@ -149,7 +149,7 @@ def run_demo(
         first = train(ws, physics=TrainPhysics.IMPLANTED, now=now)
     with clock.stage("add sections, describe every indication"):
         add_sections(ws, shop.sections_path)
-        describe(ws, workers=plan.workers)
+        describe(ws)
     with clock.stage("train"):
         training = train(ws, physics=TrainPhysics.IMPLANTED, now=now)
     with clock.stage("evaluate"):

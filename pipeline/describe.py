@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
-from collections import Counter, deque
+from collections import Counter
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
+import numpy as np
+
 from seamtell.features.contracts import SeamTrace
-from seamtell.features.describer import INDICATION_COLUMNS, analyse_seam, describe_table
-from seamtell.features.descriptors.registry import names
+from seamtell.features.described_batch import SeamStatus
 from seamtell.features.indications import IndicationSettings
+from seamtell.features.kernel.batch import describe_batch
+from seamtell.features.trace_batch import TraceBatch
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.files.table_stream import stream_table
 from seamtell.pipeline.limits_file import Limits, read_limits
 from seamtell.pipeline.settings import DescribeSettings, read_settings
+from seamtell.pipeline.store.manifest import read_manifest
+from seamtell.pipeline.store.row_groups import Chunk, SeamRows, UnreadSeams, chunks_of, read_chunk
 from seamtell.pipeline.store.seam_store import SeamStore
-from seamtell.pipeline.worker_processes import worker_pool
+from seamtell.pipeline.streaming.indication_rows import SEAM_COLUMNS, indication_rows, indications_schema
+from seamtell.pipeline.streaming.ordered import ordered_map, usable_cores
 from seamtell.pipeline.workspace import Workspace
 
 if TYPE_CHECKING:
@@ -32,24 +39,13 @@ __all__ = [
     "describe",
     "describe_seams",
     "indication_settings",
+    "indications_schema",
 ]
 
 T = TypeVar("T")
 
 BATCH_SEAMS = 256
-"""Seams in memory at once, per worker; also the row group of what is written."""
-
-SEAM_COLUMNS: tuple[str, ...] = (
-    "recipe",
-    "line",
-    "coil",
-    "shift",
-    "welded_at",
-    "thickness_a_mm",
-    "thickness_b_mm",
-    "conflict",
-)
-"""Metadata of the seam beside each indication. ``conflict``: the seam has two differing traces."""
+"""Seams in memory at once where seams are taken one by one."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +62,10 @@ class DescribeResult:
         Seams with two differing traces; described by the one that came first, and flagged.
     without_limits : mapping of str to int
         Seams left out because the limit file does not name their recipe, by recipe.
+    not_described : int
+        Seams left out because a channel is missing or a sample is not finite.
+    unread : tuple of UnreadSeams
+        Seams in damaged parts of the store; all others are described.
     """
 
     path: Path
@@ -73,6 +73,8 @@ class DescribeResult:
     indications: int
     conflicts: int
     without_limits: dict[str, int]
+    not_described: int = 0
+    unread: tuple[UnreadSeams, ...] = ()
 
 
 def describe_seams(ws: Workspace, seam_ids: Collection[str] | None = None) -> pd.DataFrame:
@@ -98,20 +100,20 @@ def describe_seams(ws: Workspace, seam_ids: Collection[str] | None = None) -> pd
 
     job = _Job.of(ws)
     traces = SeamStore(ws.traces_dir).iter_traces(seam_ids)
-    tables = [job.describe(batch) for batch in batches(traces, BATCH_SEAMS)]
+    tables = [job.frame(batch) for batch in batches(traces, BATCH_SEAMS)]
     filled = [table for table in tables if len(table)]
-    return pd.concat(filled, ignore_index=True) if filled else job.describe([])
+    return pd.concat(filled, ignore_index=True) if filled else job.frame([])
 
 
-def describe(ws: Workspace, out: Path | None = None, *, workers: int = 1) -> DescribeResult:
-    """Describe the whole store into one Parquet file, batch by batch.
+def describe(ws: Workspace, out: Path | None = None, *, threads: int | None = None) -> DescribeResult:
+    """Describe the whole store into one Parquet file, batch by batch, in the order of the store.
 
     Parameters
     ----------
     out : Path, optional
         Default: ``described/indications.parquet`` in the workspace.
-    workers : int
-        Processes; the result does not depend on it.
+    threads : int, optional
+        The result does not depend on it; default: as many as there are cores.
 
     Raises
     ------
@@ -120,9 +122,8 @@ def describe(ws: Workspace, out: Path | None = None, *, workers: int = 1) -> Des
     StorageProblem
         The file cannot be written; an older one is then untouched.
     """
-    store = SeamStore(ws.traces_dir)
-    metadata = store.metadata()
-    if metadata.empty:
+    manifest = read_manifest(ws.traces_dir)
+    if not manifest.n_seams:
         raise BadInput("the store holds no seams", where=str(ws.root), do="run 'seamtell ingest PATH' first")
     path = out or ws.described_dir / "indications.parquet"
     if path.is_dir():
@@ -134,35 +135,21 @@ def describe(ws: Workspace, out: Path | None = None, *, workers: int = 1) -> Des
             f"got '{path.suffix}', expected .parquet", where=str(path), do="end the file name with .parquet"
         )
     job = _Job.of(ws)
-    n_indications = 0
+    seen = _Seen()
     with stream_table(path, indications_schema()) as stream:
-        for table in _described(job, batches(store.iter_traces(), BATCH_SEAMS), workers):
-            stream.write(table)
-            n_indications += len(table)
-    recipes = Counter(metadata["recipe"].astype(str))
+        chunks = chunks_of(ws.traces_dir, manifest)
+        for done in ordered_map(partial(_described, job), chunks, threads or usable_cores()):
+            seen.add(done)
+            for table in done.tables:
+                stream.write(table)
     return DescribeResult(
         path=path,
-        seams=len(metadata),
-        indications=n_indications,
-        conflicts=int(metadata["seam_id"].isin(job.conflicts).sum()),
-        without_limits={name: n for name, n in sorted(recipes.items()) if job.limits.get(name) is None},
-    )
-
-
-def indications_schema() -> pa.Schema:
-    """Columns and types of ``indications.parquet``."""
-    import pyarrow as pa
-
-    kinds = {
-        "indication": pa.int64(),
-        "exceeds_limit": pa.bool_(),
-        "conflict": pa.bool_(),
-        "welded_at": pa.timestamp("us", tz="UTC"),
-    }
-    text = {"seam_id", "channels", "exceeded_channels", "recipe", "line", "coil", "shift"}
-    columns = (*INDICATION_COLUMNS, *SEAM_COLUMNS, *names())
-    return pa.schema(
-        [(name, pa.string() if name in text else kinds.get(name, pa.float64())) for name in columns]
+        seams=seen.seams,
+        indications=seen.indications,
+        conflicts=seen.conflicts,
+        without_limits=dict(sorted(seen.without_limits.items())),
+        not_described=seen.not_described,
+        unread=tuple(seen.unread),
     )
 
 
@@ -184,8 +171,37 @@ def batches(items: Iterable[T], size: int) -> Iterator[list[T]]:
 
 
 @dataclass(frozen=True)
+class _Done:
+    """What one chunk of the store gave."""
+
+    tables: tuple[pa.Table, ...] = ()
+    seams: int = 0
+    conflicts: int = 0
+    without_limits: tuple[str, ...] = ()
+    not_described: int = 0
+    unread: tuple[UnreadSeams, ...] = ()
+
+
+class _Seen:
+    """Sums over the chunks, so that nothing but them stays in memory."""
+
+    def __init__(self) -> None:
+        self.seams = self.indications = self.conflicts = self.not_described = 0
+        self.without_limits: Counter[str] = Counter()
+        self.unread: list[UnreadSeams] = []
+
+    def add(self, done: _Done) -> None:
+        self.seams += done.seams
+        self.indications += sum(len(table) for table in done.tables)
+        self.conflicts += done.conflicts
+        self.not_described += done.not_described
+        self.without_limits.update(done.without_limits)
+        self.unread += done.unread
+
+
+@dataclass(frozen=True)
 class _Job:
-    """All that a worker needs besides the traces; can be sent to another process."""
+    """All that describing needs besides the traces."""
 
     limits: Limits
     settings: IndicationSettings
@@ -200,44 +216,62 @@ class _Job:
             conflicts=SeamStore(ws.traces_dir).conflicts(),
         )
 
-    def describe(self, traces: list[SeamTrace]) -> pd.DataFrame:
+    def describe(self, rows: SeamRows) -> _Done:
         """Describe one batch."""
-        import pandas as pd
+        import pyarrow as pa
+        import pyarrow.compute as pc
 
-        known = [(trace, self.limits.get(trace.recipe)) for trace in traces]
-        analyses = [
-            analyse_seam(trace, limits, self.settings) for trace, limits in known if limits is not None
-        ]
-        table = describe_table(analyses)
-        owner = [analysis.trace for analysis in analyses for _ in analysis.indications]
-        facts = pd.DataFrame(
+        found = describe_batch(rows.batch, self.limits.by_recipe, self.settings)
+        listed = pc.is_in(rows.facts.column("seam_id"), pa.array(sorted(self.conflicts), pa.string()))
+        without = rows.batch.recipe[found.status == SeamStatus.NO_LIMITS]
+        return _Done(
+            tables=(indication_rows(rows.facts, rows.batch.channels, found, self.conflicts),),
+            seams=len(rows),
+            conflicts=int(np.count_nonzero(listed.to_numpy())),
+            without_limits=tuple(rows.batch.recipes[i] for i in without.tolist()),
+            not_described=int(np.count_nonzero(found.status > SeamStatus.NO_LIMITS)),
+        )
+
+    def frame(self, traces: list[SeamTrace]) -> pd.DataFrame:
+        """Describe seams that are in memory one by one."""
+        import pandas as pd
+        import pyarrow as pa
+
+        schema = indications_schema()
+        named = ("seam_id", *(name for name in SEAM_COLUMNS if name != "conflict"))
+        facts = pa.table(
             {
-                "recipe": pd.Series([t.recipe for t in owner], dtype=object),
-                "line": pd.Series([t.line for t in owner], dtype=object),
-                "coil": pd.Series([t.coil for t in owner], dtype=object),
-                "shift": pd.Series([t.shift for t in owner], dtype=object),
-                "welded_at": pd.to_datetime(pd.Series([t.welded_at for t in owner], dtype=object), utc=True),
-                "thickness_a_mm": pd.Series([t.thickness_a_mm for t in owner], dtype="float64"),
-                "thickness_b_mm": pd.Series([t.thickness_b_mm for t in owner], dtype="float64"),
-                "conflict": pd.Series([t.seam_id in self.conflicts for t in owner], dtype="bool"),
+                name: pa.array([getattr(trace, name) for trace in traces], schema.field(name).type)
+                for name in named
             }
         )
-        columns = [*INDICATION_COLUMNS, *SEAM_COLUMNS, *names()]
-        return pd.concat([table, facts], axis=1)[columns]
+        (table,) = self.describe(SeamRows(facts, TraceBatch.of_traces(traces))).tables
+        columns = {}
+        for one in schema:
+            values = table.column(one.name)
+            if one.name == "welded_at":
+                columns[one.name] = pd.to_datetime(pd.Series(values.to_pylist(), dtype=object), utc=True)
+            elif one.type == pa.string():
+                columns[one.name] = pd.Series(values.to_pylist(), dtype=object)
+            else:
+                columns[one.name] = pd.Series(values.to_numpy())
+        return pd.DataFrame(columns)
 
 
-def _described(job: _Job, todo: Iterator[list[SeamTrace]], workers: int) -> Iterator[pd.DataFrame]:
-    """Tables of the batches in their order; at most two batches a worker are under way."""
-    if workers < 2:
-        yield from map(job.describe, todo)
-        return
-    from concurrent.futures import Future
-
-    with worker_pool(workers) as pool:
-        under_way: deque[Future[pd.DataFrame]] = deque()
-        for batch in todo:
-            under_way.append(pool.submit(job.describe, batch))
-            if len(under_way) >= 2 * workers:
-                yield under_way.popleft().result()
-        while under_way:
-            yield under_way.popleft().result()
+def _described(job: _Job, chunk: Chunk | UnreadSeams) -> _Done:
+    """Read one chunk and describe the seams in it."""
+    if isinstance(chunk, UnreadSeams):
+        return _Done(unread=(chunk,))
+    parts, unread = read_chunk(chunk)
+    done = _Seen()
+    every = [job.describe(rows) for rows in parts]
+    for one in every:
+        done.add(one)
+    return _Done(
+        tables=tuple(table for one in every for table in one.tables),
+        seams=done.seams,
+        conflicts=done.conflicts,
+        without_limits=tuple(done.without_limits.elements()),
+        not_described=done.not_described,
+        unread=tuple(unread),
+    )

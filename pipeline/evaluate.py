@@ -12,10 +12,12 @@ import pandas as pd
 
 from seamtell.features.describer import SeamAnalysis, analyse_seam
 from seamtell.features.descriptors import registry
+from seamtell.features.trace_batch import TraceBatch
 from seamtell.pipeline.acceptance.evidence import AcceptanceEvidence, ProductionSample
 from seamtell.pipeline.acceptance.making import make_record
 from seamtell.pipeline.acceptance.record import AcceptanceRecord
-from seamtell.pipeline.decisions.seam_decision import NOT_DESCRIBED, Decider, SeamDecision
+from seamtell.pipeline.decisions.decided_batch import DecidedBatch
+from seamtell.pipeline.decisions.decider import Decider
 from seamtell.pipeline.decisions.trusted_model import TrustedModel
 from seamtell.pipeline.describe import BATCH_SEAMS, batches, indication_settings
 from seamtell.pipeline.errors import Refused
@@ -229,9 +231,12 @@ def _run_production(evidence: Evidence, held_out: AnsweredSections) -> _Producti
         conflicts,
     )
 
-    def decide(seam_ids: list[str]) -> list[SeamDecision]:
+    def decide(seam_ids: list[str]) -> list[DecidedBatch]:
         traces = evidence.store.iter_traces(seam_ids)
-        return [decision for batch in batches(traces, BATCH_SEAMS) for decision in decider.decide(batch)]
+        return [
+            decider.decide([trace.seam_id for trace in batch], TraceBatch.of_traces(batch))
+            for batch in batches(traces, BATCH_SEAMS)
+        ]
 
     drawn = _draw_seams(evidence, conflicts)
     sample = decide(drawn)
@@ -243,11 +248,7 @@ def _run_production(evidence: Evidence, held_out: AnsweredSections) -> _Producti
         held_out.frame,
         evidence.settings.review,
     )
-    # A seam that could not be described tells nothing of how many indications there are.
-    told = [decision for decision in sample if NOT_DESCRIBED not in decision.reason.split("+")]
-    indications = (one for decision in told for one in decision.indications)
-    production = production_sample(evidence, (decision.seam_id for decision in told), indications)
-    return _ProductionRun(cost, production)
+    return _ProductionRun(cost, production_sample(evidence, sample))
 
 
 def _draw_seams(evidence: Evidence, conflicts: frozenset[str]) -> list[str]:

@@ -116,23 +116,35 @@ class Profile:
         return float(self.weights_pct.sum()) * self.pitch_mm
 
     @cached_property
+    def _centre(self) -> float:
+        """Centre of gravity of the positive excursion in samples from the begin of the extent."""
+        return float(self.weights_pct @ np.arange(len(self.weights_pct))) / float(self.weights_pct.sum())
+
+    @cached_property
     def centre_mm(self) -> float:
         """Centre of gravity of the positive excursion; the peak when there is none."""
-        total = float(self.weights_pct.sum())
-        if total <= 0.0:
+        if float(self.weights_pct.sum()) <= 0.0:
             return float(self.position_mm[self.peak])
-        return float(self.weights_pct @ self.extent_mm) / total
+        return float(self.extent_mm[0]) + self._centre * self.pitch_mm
 
     @cached_property
     def moments(self) -> tuple[float, float, float]:
-        """Second, third and fourth central moment over position, in mm², mm³, mm⁴."""
+        """Second, third and fourth central moment over position, in mm², mm³, mm⁴.
+
+        In samples first: what is one sample wide then has no spread at all, wherever it lies.
+        """
         total = float(self.weights_pct.sum())
         if total <= 0.0:
             return 0.0, 0.0, 0.0
-        away = self.extent_mm - self.centre_mm
+        away = np.arange(len(self.weights_pct)) - self._centre
         square = away * away
         weighted = self.weights_pct * square / total
-        return float(weighted.sum()), float(weighted @ away), float(weighted @ square)
+        pitch = self.pitch_mm
+        return (
+            float(weighted.sum()) * pitch**2,
+            float(weighted @ away) * pitch**3,
+            float(weighted @ square) * pitch**4,
+        )
 
     def crossings(self, share: float) -> Crossings:
         """Where the profile first falls to a share of its height on the way out from its peak.

@@ -181,7 +181,7 @@ def _answered_sections(
         **facts, left_out=[left_out.get(section, "") for section in matched["section_id"]]
     )
     rows = at[answerable(matched)]
-    answers = _rows_of(answered.answers, rows)
+    answers = answered.answers.take(rows)
     forced = answered.answers.probabilities if answered.forced is None else answered.forced
     # What the limit rule says hangs on the raw trace and is no figure of these curves.
     nowhere = np.zeros(len(matched), dtype=bool)
@@ -191,14 +191,3 @@ def _answered_sections(
 def _keys(rows: pd.DataFrame) -> pd.MultiIndex:
     numbers = rows["indication"].fillna(-1).astype("int64")
     return pd.MultiIndex.from_arrays([rows["seam_id"].astype(str), numbers])
-
-
-def _rows_of(answers: Answers, rows: NDArray[np.int64]) -> Answers:
-    return Answers(
-        classes=answers.classes,
-        probabilities=answers.probabilities[rows],
-        labels=tuple(answers.labels[i] for i in rows),
-        label_sets=tuple(answers.label_sets[i] for i in rows),
-        novelty_p=answers.novelty_p[rows],
-        reasons=tuple(answers.reasons[i] for i in rows),
-    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -11,6 +12,7 @@ import typer
 
 from seamtell.pipeline import console
 from seamtell.pipeline.commands.options import AsJson, WorkspaceDir
+from seamtell.pipeline.commands.unread import exit_if_unread, warn_unread
 
 if TYPE_CHECKING:
     from seamtell.pipeline.classify import ClassifyResult
@@ -41,6 +43,12 @@ Trial = Annotated[
 ]
 
 
+Threads = Annotated[
+    int | None,
+    typer.Option("--threads", min=1, max=64, help="Default: one a core; same result with any number."),
+]
+
+
 def register(app: typer.Typer) -> None:
     """Add the command."""
     app.command("classify")(_classify)
@@ -53,6 +61,7 @@ def _classify(
     seam: Seams = None,
     out: Out = None,
     trial: Trial = None,
+    threads: Threads = None,
     workspace: WorkspaceDir = None,
     as_json: AsJson = False,
 ) -> None:
@@ -63,7 +72,14 @@ def _classify(
     ws = find_workspace(explicit=workspace)
     first, after = _bounds(since, until, month)
     result = classify(
-        ws, since=first, until=after, seam_ids=seam or None, out=out, trial=trial, now=datetime.now(UTC)
+        ws,
+        since=first,
+        until=after,
+        seam_ids=seam or None,
+        out=out,
+        trial=trial,
+        threads=threads,
+        now=datetime.now(UTC),
     )
     if trial is not None:
         _warn_trial(result)
@@ -77,17 +93,22 @@ def _classify(
             f"'{result.conflicts[0]}'. To do: see 'seamtell rejected'"
         )
     _warn_unjudged(result)
+    warn_unread(result.unread)
     if as_json:
-        console.print_json({"folder": str(result.folder), **result.record.model_dump(mode="json")})
+        document = {"folder": str(result.folder), **result.record.model_dump(mode="json")}
+        console.print_json({**document, "unread": [asdict(one) for one in result.unread]})
+        exit_if_unread(result.unread)
         return
     kept = result.folder.is_relative_to(ws.root)
     shown = str(result.folder.relative_to(ws.root) if kept else result.folder)
     _print_classify(result, shown)
     if trial is not None:
         console.next_step(f"seamtell mix --by line --decisions {shlex.quote(str(result.folder))}")
+        exit_if_unread(result.unread)
         return
     follow = "" if out is None else f" --decisions {shlex.quote(str(result.folder))}"
     console.next_step(f"seamtell mix --by line{follow}")
+    exit_if_unread(result.unread)
 
 
 def _warn_trial(result: ClassifyResult) -> None:

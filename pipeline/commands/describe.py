@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
@@ -9,14 +10,16 @@ import typer
 
 from seamtell.pipeline import console
 from seamtell.pipeline.commands.options import AsJson, WorkspaceDir
+from seamtell.pipeline.commands.unread import exit_if_unread, warn_unread
 
 __all__ = ["register"]
 
 Out = Annotated[
     Path | None, typer.Option("--out", help="Parquet file; default: described/indications.parquet.")
 ]
-Workers = Annotated[
-    int, typer.Option("--workers", min=1, max=64, help="Processes; same result with any number.")
+Threads = Annotated[
+    int | None,
+    typer.Option("--threads", min=1, max=64, help="Default: one a core; same result with any number."),
 ]
 
 
@@ -26,14 +29,14 @@ def register(app: typer.Typer) -> None:
 
 
 def _describe(
-    out: Out = None, workers: Workers = 1, workspace: WorkspaceDir = None, as_json: AsJson = False
+    out: Out = None, threads: Threads = None, workspace: WorkspaceDir = None, as_json: AsJson = False
 ) -> None:
     """Find the indications of every stored seam and write one row each with all descriptors."""
     from seamtell.pipeline.describe import describe
     from seamtell.pipeline.workspace import find_workspace
 
     ws = find_workspace(explicit=workspace)
-    result = describe(ws, out, workers=workers)
+    result = describe(ws, out, threads=threads)
     for recipe, seams in result.without_limits.items():
         console.warn(
             f"limits.toml: no recipe '{recipe}', so {seams} seams were left out. "
@@ -44,6 +47,12 @@ def _describe(
             f"{result.conflicts} seams have two differing traces; described by the first one, and flagged "
             "in column 'conflict'. To do: see 'seamtell rejected'"
         )
+    if result.not_described:
+        console.warn(
+            f"{result.not_described} seams could not be described: their traces are damaged in the store. "
+            "To do: ingest them again"
+        )
+    warn_unread(result.unread)
     if as_json:
         console.print_json(
             {
@@ -52,8 +61,12 @@ def _describe(
                 "indications": result.indications,
                 "conflicts": result.conflicts,
                 "without_limits": result.without_limits,
+                "not_described": result.not_described,
+                "unread": [asdict(one) for one in result.unread],
             }
         )
+        exit_if_unread(result.unread)
         return
     console.say(f"{result.indications} indications of {result.seams} seams: {result.path}")
     console.next_step("seamtell show SEAM, or seamtell train")
+    exit_if_unread(result.unread)

@@ -8,7 +8,7 @@ for ``label``, so nothing that looks for decisions takes a trial for one.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
@@ -16,8 +16,14 @@ from typing import TYPE_CHECKING, Literal
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from seamtell.pipeline.decisions.answer_table import ANSWER_COLUMNS, LIST_MARK, answer_table
-from seamtell.pipeline.decisions.seam_decision import SeamDecision
+from seamtell.pipeline.decisions.decision_tables import (
+    DECISION_COLUMNS,
+    INDICATION_COLUMNS,
+    TRIAL_INDICATION_COLUMNS,
+    TRIAL_LABEL,
+    decision_schema,
+    indication_schema,
+)
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.files.atomic import make_folder, storage_errors, write_bytes_atomically
 from seamtell.pipeline.files.table_stream import TableStream, stream_table
@@ -50,31 +56,6 @@ INDICATIONS_FILE = "indications.parquet"
 DECISIONS_FILE = "decisions.parquet"
 RECORD_FILE = "decision.json"
 TRIAL_RECORD_FILE = "trial.json"
-TRIAL_LABEL = "trial_label"
-"""Column that holds the label of a model on trial."""
-
-_PLACE_COLUMNS = ("seam_id", "indication", "start_mm", "end_mm", "peak_mm", "exceeds_limit")
-
-INDICATION_COLUMNS: tuple[str, ...] = (*_PLACE_COLUMNS, *ANSWER_COLUMNS)
-"""Columns of ``indications.parquet``, one row per indication."""
-
-TRIAL_INDICATION_COLUMNS: tuple[str, ...] = (
-    *(TRIAL_LABEL if name == "label" else name for name in INDICATION_COLUMNS),
-    "physics_only",
-)
-"""The same of a trial run; ``physics_only`` says whether the model was learnt from simulation alone."""
-
-DECISION_COLUMNS: tuple[str, ...] = (
-    "seam_id",
-    "verdict",
-    "limit_verdict",
-    "exceeded_channels",
-    "indications",
-    "unclassified",
-    "reason",
-    "model_digest",
-)
-"""Columns of ``decisions.parquet``, one row per seam."""
 
 
 class DecisionCounts(BaseModel):
@@ -108,6 +89,8 @@ class DecisionRecord(BaseModel):
     since: datetime | None
     until: datetime | None
     counts: DecisionCounts
+    unread_seams: int = 0
+    """Seams in damaged parts of the store, on which nothing was decided."""
     deviation: Deviation | None = None
     """The model was approved against failed criteria, for a time."""
     log_seq: int = 0
@@ -129,50 +112,30 @@ class DecisionWriter:
     Parameters
     ----------
     indications, decisions : TableStream
-    model_digest : str
-    physics_only : bool or None
-        For a trial run, whether its model was learnt from simulation alone; None when it is no trial.
     """
 
-    def __init__(
-        self,
-        indications: TableStream,
-        decisions: TableStream,
-        model_digest: str,
-        physics_only: bool | None = None,
-    ) -> None:
+    def __init__(self, indications: TableStream, decisions: TableStream) -> None:
         self._indications = indications
         self._decisions = decisions
-        self._model_digest = model_digest
-        self._physics_only = physics_only
 
         self.record: DecisionRecord | None = None
         """Set it at the end: it completes the folder when that is closed."""
 
-    def write(self, batch: Sequence[SeamDecision]) -> pd.DataFrame:
-        """Append `batch`; returns its rows of ``indications.parquet``."""
-        import pandas as pd
-
-        rows = _indication_rows(batch)
-        if self._physics_only is not None:
-            rows = rows.rename(columns={"label": TRIAL_LABEL}).assign(physics_only=self._physics_only)
-        self._indications.write(rows)
-        self._decisions.write(pd.DataFrame([_decision_row(one, self._model_digest) for one in batch]))
-        return rows
+    def write(self, indications: pa.Table, decisions: pa.Table) -> None:
+        """Append the two tables of a batch."""
+        self._indications.write(indications)
+        self._decisions.write(decisions)
 
 
 @contextmanager
-def decision_folder(
-    folder: Path, model_digest: str, *, trial_of_physics_only: bool | None = None
-) -> Iterator[DecisionWriter]:
+def decision_folder(folder: Path, *, trial: bool = False) -> Iterator[DecisionWriter]:
     """Open a new or empty folder for decisions; on any error it is left as it was.
 
     Parameters
     ----------
     folder : Path
-    model_digest : str
-    trial_of_physics_only : bool, optional
-        Given for a trial run: whether its model was learnt from simulation alone.
+    trial : bool
+        Whether a model on trial labels.
 
     Raises
     ------
@@ -188,16 +151,15 @@ def decision_folder(
                 where=str(folder),
                 do="say --out with a new folder",
             )
-    columns = INDICATION_COLUMNS if trial_of_physics_only is None else TRIAL_INDICATION_COLUMNS
     existed = folder.exists()
     make_folder(folder)
     try:
         with ExitStack() as stack:
-            decisions = stack.enter_context(stream_table(folder / DECISIONS_FILE, _decisions_schema()))
+            decisions = stack.enter_context(stream_table(folder / DECISIONS_FILE, decision_schema()))
             indications = stack.enter_context(
-                stream_table(folder / INDICATIONS_FILE, _indications_schema(columns))
+                stream_table(folder / INDICATIONS_FILE, indication_schema(trial=trial))
             )
-            writer = DecisionWriter(indications, decisions, model_digest, trial_of_physics_only)
+            writer = DecisionWriter(indications, decisions)
             yield writer
         if writer.record is not None:
             text = writer.record.model_dump_json(indent=2) + "\n"
@@ -293,54 +255,3 @@ def _validated(path: Path, kind: type[DecisionRecord]) -> DecisionRecord:
         raise BadInput(
             f"not readable: {str(problem).splitlines()[0]}", where=str(path), do="classify again"
         ) from None
-
-
-def _indication_rows(batch: Sequence[SeamDecision]) -> pd.DataFrame:
-    import pandas as pd
-
-    found = [indication for one in batch for indication in one.indications]
-    if not found:
-        return pd.DataFrame(columns=list(INDICATION_COLUMNS))
-    places = pd.DataFrame(
-        [(i.seam_id, i.indication, i.start_mm, i.end_mm, i.peak_mm, i.exceeds_limit) for i in found],
-        columns=list(_PLACE_COLUMNS),
-    )
-    # Answers of one seam know their classes; seams without a model know all and say nothing.
-    answers = [answer_table(one.answers) for one in batch if one.indications]
-    return pd.concat([places, pd.concat(answers, ignore_index=True)], axis=1)
-
-
-def _decision_row(one: SeamDecision, model_digest: str) -> dict[str, object]:
-    return {
-        "seam_id": one.seam_id,
-        "verdict": one.verdict.text,
-        "limit_verdict": one.limit.verdict.text,
-        "exceeded_channels": LIST_MARK.join(one.limit.exceeded_channels),
-        "indications": len(one.indications),
-        "unclassified": sum(bool(reason) for reason in one.answers.reasons),
-        "reason": one.reason,
-        "model_digest": model_digest,
-    }
-
-
-def _indications_schema(columns: Sequence[str]) -> pa.Schema:
-    import pyarrow as pa
-
-    kinds = {
-        "seam_id": pa.string(),
-        "indication": pa.int64(),
-        "exceeds_limit": pa.bool_(),
-        "label": pa.string(),
-        TRIAL_LABEL: pa.string(),
-        "physics_only": pa.bool_(),
-        "label_set": pa.string(),
-        "reason": pa.string(),
-    }
-    return pa.schema([(name, kinds.get(name, pa.float64())) for name in columns])
-
-
-def _decisions_schema() -> pa.Schema:
-    import pyarrow as pa
-
-    counted = ("indications", "unclassified")
-    return pa.schema([(name, pa.int64() if name in counted else pa.string()) for name in DECISION_COLUMNS])

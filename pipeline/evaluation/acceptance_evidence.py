@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
 
-from seamtell.features.contracts import Flaw, Indication
+from seamtell.features.contracts import Flaw
 from seamtell.features.errors import SeamtellError
 from seamtell.pipeline.acceptance.evidence import ApprovedAnswers, ProductionSample, TaughtTable
 from seamtell.pipeline.acceptance.examiners import Readings
 from seamtell.pipeline.acceptance.tolerance import AnsweredIndications
+from seamtell.pipeline.decisions.decided_batch import DecidedBatch
 from seamtell.pipeline.evaluation.answered import AnsweredSections
 from seamtell.pipeline.evaluation.cross_validation import candidate_calibrations, out_of_fold
 from seamtell.pipeline.evaluation.evidence import Evidence, answered_sections
@@ -116,18 +117,23 @@ def taught_table(evidence: Evidence) -> TaughtTable:
     )
 
 
-def production_sample(
-    evidence: Evidence, seam_ids: Iterable[str], indications: Iterable[Indication]
-) -> ProductionSample:
-    """Seams of production whose recipe has limits, and the indications found on them."""
+def production_sample(evidence: Evidence, decided: Sequence[DecidedBatch]) -> ProductionSample:
+    """Seams of production whose recipe has limits, and the indications found on them.
+
+    A seam that could not be described is left out: it tells nothing of how many there are.
+    """
     seams = evidence.store.metadata()
-    judged = seams["seam_id"].isin(list(seam_ids)) & seams["recipe"].isin(list(evidence.limits.recipes))
-    rows = [(one.seam_id, one.start_mm, one.end_mm, one.exceeds_limit) for one in indications]
+    told = [batch.seam_ids[i] for batch in decided for i in np.flatnonzero(~batch.not_described).tolist()]
+    judged = seams["seam_id"].isin(told) & seams["recipe"].isin(list(evidence.limits.recipes))
+    found = {
+        "seam_id": [batch.seam_ids[i] for batch in decided for i in batch.described.seam],
+        "start_mm": np.concatenate([np.empty(0), *(batch.described.start_mm for batch in decided)]),
+        "end_mm": np.concatenate([np.empty(0), *(batch.described.end_mm for batch in decided)]),
+        "exceeds_limit": np.concatenate([np.empty(0, bool), *(batch.exceeds_limit for batch in decided)]),
+    }
     return ProductionSample(
         seams=seams.loc[judged, ["seam_id", "start_mm", "pitch_mm", "n_samples"]].reset_index(drop=True),
-        indications=pd.DataFrame(rows, columns=["seam_id", "start_mm", "end_mm", "exceeds_limit"]).astype(
-            {"start_mm": float, "end_mm": float, "exceeds_limit": bool}
-        ),
+        indications=pd.DataFrame(found),
     )
 
 

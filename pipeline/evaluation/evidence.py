@@ -115,14 +115,6 @@ def _training_answers(evidence: Evidence, here: pd.DataFrame) -> _AnswerParts:
     untaught = answerable(here) & ~here["section_id"].isin(place).to_numpy(bool)
     here = here.assign(left_out=np.where(untaught, CLASS_LEFT_OUT, here["left_out"]))
     order = np.array([place[s] for s in here.loc[answerable(here), "section_id"]], dtype=np.int64)
-    every = cross_validated_answers(oof, card)
-    answers = Answers(
-        classes=every.classes,
-        probabilities=every.probabilities[order],
-        labels=tuple(every.labels[i] for i in order),
-        label_sets=tuple(every.label_sets[i] for i in order),
-        novelty_p=every.novelty_p[order],
-        reasons=tuple(every.reasons[i] for i in order),
-    )
+    answers = cross_validated_answers(oof, card).take(order)
     candidates = {name: values[order] for name, values in cross_validated_candidates(oof).items()}
     return here, answers, candidates

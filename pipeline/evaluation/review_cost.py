@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+import numpy as np
 import pandas as pd
 
 from seamtell.features.contracts import Flaw
 from seamtell.models.verdict import Verdict
-from seamtell.pipeline.decisions.seam_decision import SeamDecision
+from seamtell.pipeline.decisions.decided_batch import DecidedBatch
 from seamtell.pipeline.evaluation.answered import JUDGED
 from seamtell.pipeline.evaluation.intervals import DEFAULT_LEVEL, share, unknown
 from seamtell.pipeline.evaluation.result import Estimate, ReviewCost
@@ -21,12 +22,12 @@ from seamtell.pipeline.settings import ReviewSettings
 __all__ = ["accepted_seams", "review_cost"]
 
 
-def accepted_seams(decisions: Iterable[SeamDecision]) -> dict[str, bool]:
+def accepted_seams(decided: Iterable[DecidedBatch]) -> dict[str, bool]:
     """Seams that the limit rule accepts, each with whether a review is asked for."""
     return {
-        decision.seam_id: decision.verdict is Verdict.REVIEW
-        for decision in decisions
-        if decision.limit.verdict is Verdict.ACCEPT
+        batch.seam_ids[i]: bool(batch.verdicts[i] == Verdict.REVIEW)
+        for batch in decided
+        for i in np.flatnonzero(batch.limits.verdicts == Verdict.ACCEPT).tolist()
     }
 
 

@@ -12,7 +12,6 @@ from uuid import uuid4
 from seamtell.pipeline.files.atomic import TEMPORARY_PREFIX, make_folder, storage_errors
 
 if TYPE_CHECKING:
-    import pandas as pd
     import pyarrow as pa
 
 __all__ = ["TableStream", "stream_table"]
@@ -37,36 +36,22 @@ class TableStream:
         with storage_errors(path):
             self._writer = pq.ParquetWriter(path, schema, compression="zstd")
 
-    def write(self, rows: pd.DataFrame) -> None:
-        """Append `rows`; an empty batch leaves no trace.
+    def write(self, rows: pa.Table) -> None:
+        """Append `rows` of the stated schema; an empty batch leaves no trace.
 
         Raises
         ------
         StorageProblem
             The disk is full or fails.
         """
-        import pyarrow as pa
-
         if len(rows):
-            columns = [_column(rows[field.name], field.type) for field in self._schema]
-            table = pa.Table.from_arrays(columns, schema=self._schema)
             with storage_errors(self._path):
-                self._writer.write_table(table)
+                self._writer.write_table(rows)
 
     def close(self) -> None:
         """Write the footer."""
         with storage_errors(self._path):
             self._writer.close()
-
-
-def _column(values: pd.Series, kind: pa.DataType) -> pa.Array:
-    """One column in its type; what is unknown becomes null."""
-    import pyarrow as pa
-
-    if pa.types.is_timestamp(kind):
-        # pyarrow 25 takes the zone of a pandas column away in a way that pandas 3.1 warns of.
-        return pa.array(values.dt.tz_convert(None).to_numpy().astype("datetime64[us]"), type=kind)
-    return pa.array(values.to_numpy(), type=kind, from_pandas=True)
 
 
 @contextmanager

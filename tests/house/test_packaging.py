@@ -1,5 +1,6 @@
 """What is installed: every sub-package and data file, under one name each, and nothing generic."""
 
+import re
 import subprocess
 import sys
 import tomllib
@@ -106,7 +107,7 @@ def test_help_loads_nothing_heavy(tmp_path: Path) -> None:
 
 def test_the_lock_pins_every_dependency() -> None:
     wanted = [*PROJECT["project"]["dependencies"], *PROJECT["project"]["optional-dependencies"]["dev"]]
-    names = {item.split(">")[0].split("<")[0].split("=")[0].strip().lower() for item in wanted}
+    names = {re.split(r"[\[<>=]", item)[0].strip().lower() for item in wanted}
     lines = (ROOT / "requirements.lock").read_text(encoding="utf-8").splitlines()
     pinned = {line.split("==")[0].lower() for line in lines if "==" in line and not line.startswith(" ")}
     assert names <= pinned

@@ -1,5 +1,8 @@
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -110,3 +113,22 @@ def test_each_candidate_can_be_asked_by_name(shop_result, shop_table) -> None:
         )
     with pytest.raises(SeamtellError, match="got the candidate 'forest'"):
         shop_result.model.candidate_probabilities("forest", shop_table.values)
+
+
+@pytest.mark.parametrize("chosen", ["logistic", "lightgbm", "hand_rule", "prior"])
+@pytest.mark.parametrize("size", [1, 3, 32, 50])
+def test_an_answer_has_the_same_bits_in_any_batch(shop_result, shop_table, chosen: str, size: int) -> None:
+    model = shop_result.model
+    model = replace(model, card=model.card.model_copy(update={"chosen": chosen}))
+    values = shop_table.values.copy()
+    values[7, 1], values[20] = np.nan, 1e308
+    recipes = shop_table.recipes.tolist()
+    recipes[11] = "R9"
+    whole = model.answer(values, recipes)
+    parts = [model.answer(values[i : i + size], recipes[i : i + size]) for i in range(0, len(values), size)]
+    for name in ("probabilities", "codes", "sets", "novelty_p", "reason_codes"):
+        joined = np.concatenate([getattr(part, name) for part in parts])
+        assert np.array_equal(joined, getattr(whole, name), equal_nan=joined.dtype == float), name
+    with ThreadPoolExecutor(4) as pool:
+        told = list(pool.map(lambda _: model.answer(values, recipes), range(8)))
+    assert all(np.array_equal(one.probabilities, whole.probabilities, equal_nan=True) for one in told)

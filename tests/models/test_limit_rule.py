@@ -173,3 +173,8 @@ def test_the_verdict_is_that_of_a_plain_loop_over_the_samples(amplitudes, limit,
 def test_a_contradictory_limit_result_cannot_be_made(verdict, channels, reason) -> None:
     with pytest.raises(ValueError, match="limit result"):
         LimitResult(verdict, channels, reason)
+
+
+def test_a_quotient_of_dead_zone_and_pitch_that_overflows_covers_the_whole_seam() -> None:
+    limits = replace(LIMITS, dead_zone_start_mm=1e300)
+    assert apply_limit_rule(trace(pitch_mm=1e-300), limits).reason == "nothing_judged"

@@ -29,11 +29,11 @@ def answers(*labels: str) -> Answers:
     probabilities = np.full((len(labels), 5), 0.025)
     for row, label in enumerate(labels):
         probabilities[row, CLASSES.index(label) if label in CLASSES else 0] = 0.9
-    return Answers(
+    return Answers.of_names(
         classes=CLASSES,
         probabilities=probabilities,
         labels=tuple(labels),
-        label_sets=tuple((label,) for label in labels),
+        label_sets=tuple((label,) if label in CLASSES else () for label in labels),
         novelty_p=np.full(len(labels), 0.5),
         reasons=tuple("" if label in CLASSES else "ambiguous" for label in labels),
     )

@@ -76,11 +76,11 @@ def _row(cut: Cut) -> np.ndarray:
 def _answered(*cuts: Cut) -> AnsweredSections:
     told = [cut for cut in cuts if cut.answer and not cut.left_out]
     probabilities = np.array([_row(cut) for cut in told]).reshape(-1, len(CLASSES))
-    answers = Answers(
+    answers = Answers.of_names(
         classes=CLASSES,
         probabilities=probabilities,
         labels=tuple(cut.answer for cut in told),
-        label_sets=tuple(cut.label_set or (cut.answer,) for cut in told),
+        label_sets=tuple(cut.label_set or tuple({cut.answer} & set(CLASSES)) for cut in told),
         novelty_p=np.full(len(told), 0.5),
         reasons=tuple(cut.reason for cut in told),
     )

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from seamtell.features.contracts import Flaw
+from seamtell.features.trace_batch import TraceBatch
 from seamtell.models.answers import Answers
 from seamtell.models.limit_rule import apply_limit_rule
 from seamtell.models.simulated_table import SimulatedTable
@@ -23,6 +24,7 @@ from seamtell.pipeline import train as stage
 from seamtell.pipeline.classify import classify
 from seamtell.pipeline.cli import app
 from seamtell.pipeline.decisions import trusted_model as trust
+from seamtell.pipeline.decisions.decider import Decider
 from seamtell.pipeline.decisions.files import (
     DECISION_COLUMNS,
     TRIAL_INDICATION_COLUMNS,
@@ -30,7 +32,6 @@ from seamtell.pipeline.decisions.files import (
     newest_decisions,
     read_decisions,
 )
-from seamtell.pipeline.decisions.seam_decision import Decider
 from seamtell.pipeline.decisions.trusted_model import TrustedModel
 from seamtell.pipeline.describe import indication_settings
 from seamtell.pipeline.errors import BadInput, Refused
@@ -175,18 +176,14 @@ class Drawn:
 
     def answer(self, values, recipes):
         n = len(values)
-        labels = self._draw.draw(
-            st.lists(st.sampled_from([*CLASSES, "unclassified", "sound!"]), min_size=n, max_size=n)
-        )
-        reasons = self._draw.draw(
-            st.lists(st.sampled_from(["", "novel", "ambiguous"]), min_size=n, max_size=n)
-        )
+        several = st.lists(st.integers(-1, 5), min_size=n, max_size=n)  # 5 is no class
+        codes = np.array(self._draw.draw(several), dtype=np.int16)
+        reasons = np.array(self._draw.draw(several), dtype=np.int8)
         top = self._draw.draw(st.sampled_from([1.0, 0.5, float("nan"), 2.0]))
         probabilities = np.full((n, 5), (1 - top) / 4)
-        for i, label in enumerate(labels):
-            probabilities[i, CLASSES.index(label) if label in CLASSES else 0] = top
-        sets = tuple((label,) if label in CLASSES else () for label in labels)
-        return Answers(CLASSES, probabilities, tuple(labels), sets, np.zeros(n), tuple(reasons))
+        probabilities[np.arange(n), codes % 5] = top
+        sets = codes[:, None] == np.arange(5)
+        return Answers(CLASSES, probabilities, codes, sets, np.zeros(n), reasons)
 
 
 @settings(max_examples=25, deadline=None)
@@ -205,5 +202,6 @@ def test_whatever_a_model_on_trial_answers_the_verdicts_are_the_limit_rules(
         frozenset(),
         trial=True,
     )
-    decisions = decider.decide(list(SeamStore(ws.traces_dir).iter_traces(SEAMS[:8])))
-    assert [one.verdict for one in decisions] == [one.limit.verdict for one in decisions]
+    traces = list(SeamStore(ws.traces_dir).iter_traces(SEAMS[:8]))
+    decided = decider.decide([trace.seam_id for trace in traces], TraceBatch.of_traces(traces))
+    assert decided.verdicts.tolist() == decided.limits.verdicts.tolist()

@@ -20,7 +20,7 @@ from seamtell.pipeline.evaluation.result import Scope
 def _evidence(judged) -> AcceptanceEvidence:
     taught, nothing = judged.taught, pd.DataFrame()
     empty = np.empty((0, len(judged.result.classes)))
-    no_answers = Answers(judged.result.classes, empty, (), (), np.empty(0), ())
+    no_answers = Answers.of_names(judged.result.classes, empty, (), (), np.empty(0), ())
     return AcceptanceEvidence(
         result=judged.result,
         evaluation_digest="",

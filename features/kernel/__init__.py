@@ -1,0 +1,1 @@
+"""The compiled twin of the readable implementation: same indications, same descriptors, in batches."""

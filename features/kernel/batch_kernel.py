@@ -1,0 +1,330 @@
+"""The compiled loop over the seams of a batch: the one function that Python calls."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numba import carray
+from numpy.typing import NDArray
+
+from seamtell.features.described_batch import SeamStatus
+from seamtell.features.kernel.bits import next_set
+from seamtell.features.kernel.compiling import address_of, compiled, entry
+from seamtell.features.kernel.descriptor_kernel import describe_indication
+from seamtell.features.kernel.grouping import join_segments
+from seamtell.features.kernel.moving_average import average_taps, copy_samples, moving_average, reflect
+from seamtell.features.kernel.scratch import Scratch
+from seamtell.features.kernel.seam_kernel import (
+    GRID,
+    LEVEL,
+    LIMIT,
+    NOISE,
+    QUIET_NOISE,
+    all_finite,
+    find_baselines,
+    find_excursions,
+    prepare_segments,
+    segment_channels,
+)
+from seamtell.features.kernel.segment_kernel import first_highest
+from seamtell.features.smoothing import SMOOTH_BEAMS
+
+__all__ = ["Found", "Limits", "Networks", "PerSeam", "Seams", "run_batch"]
+
+_DESCRIBED, _NO_LIMITS = int(SeamStatus.DESCRIBED), int(SeamStatus.NO_LIMITS)
+_MISSING_CHANNEL, _NOT_FINITE = int(SeamStatus.MISSING_CHANNEL), int(SeamStatus.NOT_FINITE)
+_WELL_KNOWN = 2
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+
+
+class Seams(NamedTuple):
+    """A `TraceBatch`; ``addresses`` are those of the amplitudes of each channel."""
+
+    addresses: Indices
+    starts: Indices
+    counts: Indices
+    start_mm: Array
+    pitch_mm: Array
+    thickness_a_mm: Array
+    thickness_b_mm: Array
+    recipe: NDArray[np.int32]
+
+
+class Limits(NamedTuple):
+    """A `LimitTable`, without what the kernel does not read."""
+
+    known: NDArray[np.bool_]
+    limit_pct: Array
+    dead_zone_start_mm: Array
+    dead_zone_end_mm: Array
+    beam_width_mm: Array
+
+
+class Networks(NamedTuple):
+    """Comparators of every size, those of size s from ``offsets[s]`` on."""
+
+    pairs: NDArray[np.int32]
+    offsets: Indices
+
+
+class PerSeam(NamedTuple):
+    """Results of every seam."""
+
+    status: NDArray[np.int8]
+    dead_zone_indications: NDArray[np.int32]
+    baseline_pct: Array
+    noise_pct: Array
+
+
+class Found(NamedTuple):
+    """Results of every indication, with room for some number of them."""
+
+    seam: NDArray[np.int32]
+    indication: NDArray[np.int32]
+    start_mm: Array
+    end_mm: Array
+    peak_mm: Array
+    shown: NDArray[np.bool_]
+    exceeded: NDArray[np.bool_]
+    descriptors: Array
+
+
+@entry
+def run_batch(
+    seams: Seams,
+    limits: Limits,
+    networks: Networks,
+    enter_sigma: float,
+    leave_sigma: float,
+    scratch: Scratch,
+    begin: int,
+    m: int,
+    per_seam: PerSeam,
+    found: Found,
+) -> tuple[int, int]:
+    """Describe seams from `begin` on until all are done or `found` is full.
+
+    Returns
+    -------
+    tuple of int
+        First seam that is not done, and number of indications so far.
+    """
+    channels = seams.starts.shape[1]
+    present = np.empty(channels, np.int64)
+    for i in range(begin, len(seams.recipe)):
+        status, here = _take_in(seams, limits, scratch, i, present)
+        per_seam.status[i] = status
+        if status != _DESCRIBED:
+            continue
+        n, recipe = seams.counts[i, 0], seams.recipe[i]
+        pitch_mm, beam_mm = seams.pitch_mm[i], limits.beam_width_mm[recipe]
+        find_baselines(scratch, here, n, pitch_mm, networks.pairs, networks.offsets)
+        find_excursions(scratch, here, n, pitch_mm, beam_mm, networks.pairs, networks.offsets)
+        prepare_segments(scratch, here, n, leave_sigma)
+        first, last = _judged(
+            seams.start_mm[i],
+            pitch_mm,
+            n,
+            limits.dead_zone_start_mm[recipe],
+            limits.dead_zone_end_mm[recipe],
+        )
+        beam_samples = beam_mm / pitch_mm
+        for zone in range(2):
+            judged = zone == 1
+            if first > last if judged else first <= 0 and last >= n - 1:
+                continue
+            count = _groups(scratch, here, n, enter_sigma, beam_samples, first, last, judged)
+            if not judged:
+                per_seam.dead_zone_indications[i] = count
+            elif m + count > len(found.seam):
+                return i, m
+            elif count > 0:
+                _write(seams, limits, scratch, i, n, here, present, count, m, found)
+                m += count
+        for c in range(here):
+            per_seam.baseline_pct[i, present[c]] = scratch.per_channel[LEVEL, c]
+            per_seam.noise_pct[i, present[c]] = scratch.per_channel[NOISE, c]
+    return len(seams.recipe), m
+
+
+@compiled
+def _take_in(seams: Seams, limits: Limits, s: Scratch, i: int, present: Indices) -> tuple[int, int]:
+    """Copy the channels of a seam to working memory; its status, and the number of channels."""
+    recipe = seams.recipe[i]
+    if not limits.known[recipe]:
+        return _NO_LIMITS, 0
+    here, n = 0, seams.counts[i, 0]
+    for c in range(len(present)):
+        if seams.starts[i, c] < 0:
+            if c < _WELL_KNOWN:
+                return _MISSING_CHANNEL, 0
+            continue
+        if seams.counts[i, c] != n or n == 0:
+            return _MISSING_CHANNEL, 0
+        present[here] = c
+        here += 1
+    for k in range(here):
+        c = present[k]
+        at = seams.addresses[c] + 4 * seams.starts[i, c]
+        values = carray(address_of(at), n, np.float32)
+        if not all_finite(values, n):
+            return _NOT_FINITE, 0
+        reflect(values, n, s.pad, s.padded[k])
+        s.per_channel[LIMIT, k] = limits.limit_pct[recipe, c]
+    return _DESCRIBED, here
+
+
+@compiled
+def _judged(
+    start_mm: float, pitch_mm: float, n: int, dead_start_mm: float, dead_end_mm: float
+) -> tuple[int, int]:
+    """First and last sample outside the dead zones, by the comparisons of the specification."""
+    first_mm = start_mm + dead_start_mm
+    last_mm = start_mm + (n - 1) * pitch_mm - dead_end_mm
+    first = int(min(max(np.ceil(dead_start_mm / pitch_mm), 0.0), float(n)))
+    while first > 0 and start_mm + pitch_mm * (first - 1) >= first_mm:
+        first -= 1
+    while first < n and not start_mm + pitch_mm * first >= first_mm:
+        first += 1
+    last = n - 1 - int(min(max(np.ceil(dead_end_mm / pitch_mm), 0.0), float(n)))
+    while last < n - 1 and start_mm + pitch_mm * (last + 1) <= last_mm:
+        last += 1
+    while last >= 0 and not start_mm + pitch_mm * last <= last_mm:
+        last -= 1
+    return first, last
+
+
+@compiled
+def _groups(
+    s: Scratch,
+    channels: int,
+    n: int,
+    enter_sigma: float,
+    beam_samples: float,
+    first: int,
+    last: int,
+    inside: bool,
+) -> int:
+    """Segment all channels and join the segments; extents are in rows 3 and 4 of ``s.segments``."""
+    segment_channels(s, channels, n, enter_sigma, beam_samples, first, last, inside)
+    if s.offsets[channels] == 0:
+        return 0
+    rows = s.segments
+    return join_segments(
+        rows[0], rows[1], s.offsets, channels, beam_samples, rows[2], rows[3], rows[4], rows[5]
+    )
+
+
+@compiled
+def _write(
+    seams: Seams,
+    limits: Limits,
+    s: Scratch,
+    i: int,
+    n: int,
+    channels: int,
+    present: Indices,
+    count: int,
+    m: int,
+    found: Found,
+) -> None:
+    """Write the indications of one seam from row m on."""
+    start_mm, pitch_mm = seams.start_mm[i], seams.pitch_mm[i]
+    beam_mm = limits.beam_width_mm[seams.recipe[i]]
+    firsts, lasts = s.segments[3], s.segments[4]
+    starts_mm, ends_mm = s.extents[0, :count], s.extents[1, :count]
+    for k in range(count):
+        starts_mm[k] = start_mm + firsts[k] * pitch_mm
+        ends_mm[k] = start_mm + lasts[k] * pitch_mm
+        row = m + k
+        found.seam[row], found.indication[row] = i, k
+        found.start_mm[row], found.end_mm[row] = starts_mm[k], ends_mm[k]
+        found.shown[row, :] = False
+        found.exceeded[row, :] = False
+        for c in range(channels):
+            found.exceeded[row, present[c]] = next_set(s.over[c], firsts[k], lasts[k]) <= lasts[k]
+    for c in range(channels):
+        for member in range(s.offsets[c], s.offsets[c + 1]):
+            found.shown[m + s.segments[2, member], present[c]] = True
+    for k in range(count):
+        peak = _peak(s, channels, present, found.shown[m + k], firsts[k], lasts[k])
+        found.peak_mm[m + k] = start_mm + peak * pitch_mm
+    samples = SMOOTH_BEAMS * beam_mm / pitch_mm
+    half = average_taps(samples) if n > 1 else 0
+    noises, limit = s.per_channel[NOISE], s.per_channel[LIMIT]
+    for k in range(count):
+        first, last = _window(k, starts_mm, ends_mm, start_mm, pitch_mm, beam_mm, n)
+        for c in range(_WELL_KNOWN):
+            excursion = s.smooth[c, first:]
+            copy_samples(s.padded[c, s.pad - half + first :], last - first + 1 + 2 * half, s.despiked)
+            moving_average(s.despiked, last - first + 1, samples, half, excursion, s.sums)
+            _lower(excursion, s.baseline[c, first:], last - first + 1, s.per_channel[GRID, c])
+        describe_indication(
+            s.smooth[0],
+            s.smooth[1],
+            s.padded[0, s.pad :],
+            s.padded[1, s.pad :],
+            s.baseline[0],
+            s.baseline[1],
+            first,
+            last,
+            firsts[k],
+            lasts[k],
+            noises[0],
+            noises[1],
+            limit[0],
+            limit[1],
+            start_mm,
+            pitch_mm,
+            beam_mm,
+            n,
+            starts_mm,
+            ends_mm,
+            k,
+            seams.thickness_a_mm[i],
+            seams.thickness_b_mm[i],
+            s.work[1],
+            found.descriptors[m + k],
+        )
+
+
+@compiled
+def _peak(
+    s: Scratch, channels: int, present: Indices, shown: NDArray[np.bool_], first: int, last: int
+) -> int:
+    """Sample of the highest excursion in units of the noise, on the channels that show the indication."""
+    peak, height = first, -np.inf
+    for c in range(channels):
+        if shown[present[c]]:
+            sigma = s.per_channel[QUIET_NOISE, c]
+            at = first_highest(s.excursion[c], first, last, sigma)
+            if s.excursion[c, at] / sigma > height:
+                peak, height = at, s.excursion[c, at] / sigma
+    return peak
+
+
+@compiled
+def _window(
+    which: int, starts_mm: Array, ends_mm: Array, start_mm: float, pitch_mm: float, beam_mm: float, n: int
+) -> tuple[int, int]:
+    """First and last sample: one beam width round the extent, up to half way to a neighbour."""
+    left_mm, right_mm = starts_mm[which] - beam_mm, ends_mm[which] + beam_mm
+    for k in range(len(starts_mm)):
+        if k != which and ends_mm[k] <= starts_mm[which]:
+            left_mm = max(left_mm, (ends_mm[k] + starts_mm[which]) / 2.0)
+        if k != which and starts_mm[k] >= ends_mm[which]:
+            right_mm = min(right_mm, (starts_mm[k] + ends_mm[which]) / 2.0)
+    slack = 1e-9 * pitch_mm
+    first = int(np.ceil((left_mm - start_mm - slack) / pitch_mm))
+    last = int(np.floor((right_mm - start_mm + slack) / pitch_mm))
+    return max(first, 0), min(last, n - 1)
+
+
+@compiled
+def _lower(excursion: Array, baseline: Array, n: int, grid: float) -> None:
+    per_grid = 1.0 / grid
+    for i in range(n):
+        excursion[i] = np.rint((excursion[i] - baseline[i]) * per_grid) * grid

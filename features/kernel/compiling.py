@@ -1,0 +1,128 @@
+"""How the kernels are compiled, and how the machine code is kept for the next process.
+
+Only the entry function is kept on disk, with everything it calls inside it. Numba tells
+whether kept code is stale from the file of the function alone, not from the files of what it
+calls, so the entry's name holds a digest over the sources.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+from numba import njit, types
+from numba.core import cgutils
+from numba.core.registry import CPUDispatcher
+from numba.extending import intrinsic
+
+__all__ = [
+    "address_of",
+    "compiled",
+    "contracting",
+    "entry",
+    "from_python",
+    "larger",
+    "reordering",
+    "smaller",
+    "source_digest",
+]
+
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+_OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
+_INNER: dict[str, Any] = {**_OPTIONS, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+
+
+class _OnlyForKernels(CPUDispatcher):  # type: ignore[misc]
+    """A compiled function without the code that a call from Python needs, which takes long to compile."""
+
+    def __call__(self, *arguments: object) -> object:  # noqa: ARG002 (the signature of any call)
+        raise TypeError(f"{self.py_func.__qualname__} can be called from kernels only; see from_python")
+
+
+def _inner(function: Function, **options: Any) -> Function:
+    dispatcher = njit(**_INNER, **options)(function)
+    dispatcher.__class__ = _OnlyForKernels
+    return cast(Function, dispatcher)
+
+
+def compiled(function: Function) -> Function:
+    """Compile a function that only kernels call; never kept on disk by itself."""
+    return _inner(function)
+
+
+def reordering(function: Function) -> Function:
+    """Like `compiled`, and sums may be reordered: for sums whose last bits decide nothing, or of integers."""
+    return _inner(function, fastmath={"reassoc", "contract"})
+
+
+def contracting(function: Function) -> Function:
+    """Like `compiled`, and a product and a sum may be rounded once instead of twice."""
+    return _inner(function, fastmath={"contract"})
+
+
+def from_python(function: Function) -> Function:
+    """A compiled function that Python may call, for tests."""
+    return cast(Function, njit(lambda *arguments: function(*arguments)))
+
+
+def source_digest() -> str:
+    """Digest over every source of `features`, whose constants and order of descriptors the kernels take."""
+    digest = hashlib.sha256()
+    root = Path(__file__).parents[1]
+    for path in sorted(root.rglob("*.py")):
+        digest.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes() + b"\0")
+    return digest.hexdigest()[:16]
+
+
+def entry(function: Callable[..., Any]) -> Any:
+    """Compile the function that Python calls, and keep the code where numba finds a writable folder.
+
+    Without one (a read-only installation and home) every process compiles anew.
+    """
+    function.__qualname__ = f"{function.__qualname__}_{source_digest()}"
+    try:
+        return njit(cache=True, **_OPTIONS)(function)
+    except RuntimeError:  # what numba raises when it finds no folder that it may write
+        return njit(**_OPTIONS)(function)
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def address_of(typing_context: Any, number: Any) -> Any:
+    """Pointer of an address given as integer.
+
+    Channels come as addresses, so that their number, and whether their memory is read-only, do
+    not ask for machine code of their own.
+    """
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        return builder.inttoptr(arguments[0], cgutils.voidptr_t)
+
+    return types.voidptr(number), generate
+
+
+_NEVER_NAN = ("nnan", "nsz")
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def larger(typing_context: Any, a: Any, b: Any) -> Any:
+    """The larger of two floats that are not NaN, in a form that the compiler keeps in vector registers."""
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        above = builder.fcmp_ordered(">", *arguments, flags=_NEVER_NAN)
+        return builder.select(above, *arguments, flags=_NEVER_NAN)
+
+    return a(a, a), generate
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def smaller(typing_context: Any, a: Any, b: Any) -> Any:
+    """The smaller of two floats that are not NaN, in a form that the compiler keeps in vector registers."""
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        below = builder.fcmp_ordered("<", *arguments, flags=_NEVER_NAN)
+        return builder.select(below, *arguments, flags=_NEVER_NAN)
+
+    return a(a, a), generate

@@ -1,0 +1,105 @@
+"""Moving average whose outermost samples count in part; ``features.smoothing`` is the specification."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seamtell.features.kernel.compiling import compiled
+from seamtell.features.kernel.vectors import EIGHT, MOST_TAPS, average_eight
+
+__all__ = ["average_taps", "copy_samples", "moving_average", "reflect"]
+
+Samples = NDArray[np.float32]
+Array = NDArray[np.float64]
+
+
+@compiled
+def average_taps(samples: float) -> int:
+    """Samples on either side of the middle one that an average over so many samples reads."""
+    return 0 if samples <= 1.0 else math.ceil((samples - 1.0) / 2.0)
+
+
+@compiled
+def reflect(values: Samples, n: int, half: int, padded: Samples | Array) -> None:
+    """Copy the first n values with `half` reflected ones on either side, as often as needed."""
+    copy_samples(values, n, padded[half:])
+    if half <= n:
+        left, right = padded[:half], padded[half + n :]
+        for i in range(half):
+            left[half - 1 - i] = values[i]
+            right[i] = values[n - 1 - i]
+        return
+    for i in range(half):
+        at = i % (2 * n)
+        padded[half - 1 - i] = values[at if at < n else 2 * n - 1 - at]
+        padded[half + n + i] = values[n - 1 - at if at < n else at - n]
+
+
+@compiled
+def copy_samples(values: Samples, n: int, out: Samples | Array) -> None:
+    """Copy the first n values."""
+    for i in range(n):
+        out[i] = values[i]
+
+
+@compiled
+def moving_average(padded: Array, n: int, samples: float, half: int, out: Array, sums: Array) -> None:
+    """Average over `samples` around ``padded[half + i]``, for every i < n, written to `out`.
+
+    Writes, and reads, up to 7 samples further. Short ones are added up directly. For long ones sums
+    over 2, 4, 8, … samples are built from
+    each other, so that the work grows with the logarithm of the length and no rounding piles up.
+    """
+    if half == 0:
+        for i in range(n):
+            out[i] = padded[i]
+        return
+    edge, whole = (samples - (2 * half - 1)) / 2.0 / samples, 1.0 / samples
+    inner = 2 * half - 1
+    if inner <= MOST_TAPS:
+        for i in range(0, n, EIGHT):
+            average_eight(padded, i, inner, edge, whole, out)
+    else:
+        _long(padded, n, inner, edge, whole, out, sums)
+
+
+@compiled
+def _long(padded: Array, n: int, inner: int, edge: float, whole: float, out: Array, sums: Array) -> None:
+    """Sum over `inner` samples as sums over powers of two, in the two rows of `sums` by turns."""
+    room = n + inner
+    now, then = sums[0], sums[1]
+    for i in range(room):
+        now[i] = padded[1 + i]
+    _scale_ends(padded, padded[inner + 1 :], n, edge, out)
+    done, power = 0, 1
+    while True:
+        if inner & power:
+            _add(now[done:], n, whole, out)
+            done += power
+        if done == inner:
+            return
+        room -= power
+        _double(now, now[power:], room, then)
+        now, then = then, now
+        power *= 2
+
+
+@compiled
+def _scale_ends(a: Array, b: Array, n: int, edge: float, out: Array) -> None:
+    for i in range(n):
+        out[i] = edge * (a[i] + b[i])
+
+
+@compiled
+def _add(sums: Array, n: int, whole: float, out: Array) -> None:
+    for i in range(n):
+        out[i] += whole * sums[i]
+
+
+@compiled
+def _double(sums: Array, further: Array, n: int, out: Array) -> None:
+    for i in range(n):
+        out[i] = sums[i] + further[i]

@@ -1,0 +1,199 @@
+"""Exact order statistics of an unsorted array, by counting.
+
+Counting what lies at or below a threshold runs through vector registers, several samples a
+cycle, where sorting or partitioning runs one by one. Thresholds are guessed by regula falsi
+on the counts; whatever the guesses, the answer is a value of the array, bit by bit.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seamtell.features.kernel.compiling import compiled, larger, reordering, smaller
+from seamtell.features.kernel.vectors import EIGHT, LANES, count_keys, gather_between
+
+__all__ = [
+    "count_at_most",
+    "count_below",
+    "median_of_rest",
+    "neighbours",
+    "pair_of_few",
+    "rank_pair",
+    "round_to_keys",
+    "smallest_of_part",
+]
+
+Array = NDArray[np.float64]
+Samples = NDArray[np.float32]
+
+_LARGEST = float(np.finfo(np.float32).max)
+
+_FEW = 512
+"""So many candidates are narrowed down by counting; more are narrowed down by partition."""
+_GUESSES = 8
+_MARGIN = 16
+"""Thresholds aim so many ranks beside the one sought, so that it is soon between two of them."""
+_HALF_NORMAL_DENSITY = 0.43
+"""Density of half a normal variable at its median, times that median."""
+
+
+@reordering
+def count_at_most(values: Array, n: int, threshold: float) -> int:
+    """How many of the first n values are at most the threshold."""
+    count = 0.0  # a float, so that it is counted in the registers of the values
+    for i in range(n):
+        count += 1.0 if values[i] <= threshold else 0.0
+    return int(count)
+
+
+@reordering
+def count_below(values: Array, n: int, threshold: float) -> int:
+    """How many of the first n values are less than the threshold."""
+    count = 0.0
+    for i in range(n):
+        count += 1.0 if values[i] < threshold else 0.0
+    return int(count)
+
+
+@compiled
+def neighbours(values: Array, n: int, threshold: float) -> tuple[float, float]:
+    """Largest value at or below the threshold, and smallest above it; infinite without such."""
+    below, above = -np.inf, np.inf
+    for i in range(n):
+        value = values[i]
+        outside = np.inf if value > threshold else 0.0
+        inside = 0.0 if value > threshold else np.inf
+        # Adding or taking away infinity, not a choice between two values: only this is vectorised.
+        below = larger(below, value - outside)
+        above = smaller(above, value + inside)
+    return below, above
+
+
+@compiled
+def round_to_keys(values: Array, n: int, keys: Samples) -> None:
+    """Values rounded to float32, which keeps their order, and infinity up to a whole number of lanes."""
+    for i in range(n):
+        keys[i] = values[i]
+    for i in range(n, n + 2 * LANES):
+        keys[i] = np.inf
+
+
+@compiled
+def rank_pair(
+    values: Array, keys: Samples, n: int, rank: int, guess: float, density: float, scratch: Array
+) -> tuple[float, float]:
+    """The values of ranks `rank` and `rank + 1` (from 0) of the first n; the second infinite at the end.
+
+    Counts at a few thresholds narrow the candidates down, which are gathered then.
+
+    Parameters
+    ----------
+    values, scratch : float64 arrays of shape (>= n + 8,)
+        No NaN; the scratch is overwritten.
+    keys : float32 array of shape (>= n + 2 * LANES,)
+        From `round_to_keys`.
+    n, rank : int
+    guess, density : float
+        About the answer, and about how many values a unit there are near it; the better, the faster.
+    """
+    low, n_low, high, n_high = np.float32(-np.inf), 0, np.float32(np.inf), n
+    threshold, whole = np.float32(guess), (n + 2 * LANES - 1) // (2 * LANES) * (2 * LANES)
+    for _ in range(_GUESSES):
+        if n_high - n_low <= 3 * _MARGIN or not low < threshold < high:
+            break
+        count = count_keys(keys, whole, threshold)
+        if count <= rank:
+            low, n_low = threshold, count
+        else:
+            high, n_high = threshold, count
+        if low == -np.inf or high == np.inf:
+            step = rank - count
+            step += max(_MARGIN, step) if count <= rank else min(-_MARGIN, step)
+            threshold = np.float32(threshold + step / density)
+        else:
+            aim = rank + _MARGIN if n_high - rank > rank - n_low else rank - _MARGIN
+            share = (aim - n_low) / (n_high - n_low)
+            threshold = np.float32(low + (high - low) * min(max(share, 0.1), 0.9))
+    m = 0
+    for i in range(0, n, EIGHT):
+        m = gather_between(keys, values, i, low, high if n_high < n else np.float32(_LARGEST), scratch, m)
+    if m < n_high - n_low:  # keys beyond the largest float32 are infinite, like those that fill up
+        m = 0
+        for i in range(n):
+            scratch[m] = values[i]
+            m += 1 if keys[i] > low else 0
+    value, after = pair_of_few(scratch, m, rank - n_low)
+    if after == np.inf and rank + 1 < n:
+        after = neighbours(values, n, value)[1]
+    return value, after
+
+
+@compiled
+def pair_of_few(values: Array, m: int, rank: int) -> tuple[float, float]:
+    """The values of two neighbouring ranks of all m values; the second infinite when there is none."""
+    if m > _FEW:
+        value = smallest_of_part(values, 0, m - 1, rank)
+        after = np.inf
+        for i in range(rank + 1, m):
+            after = smaller(after, values[i])
+        return value, after
+    low, high = -np.inf, np.inf
+    for i in range(m):
+        low, high = larger(low, -values[i]), smaller(high, -values[i])
+    low, high = -low, -high  # smallest and largest
+    n_low, n_high = 0, m  # at or below `low` are taken as few as is sure, at or below `high` all
+    threshold = low + (high - low) * ((rank + 1) / (m + 1))
+    while low < high:
+        count = count_at_most(values, m, threshold)
+        if count == rank + 1:
+            return neighbours(values, m, threshold)
+        below, above = neighbours(values, m, threshold)
+        if count <= rank:
+            low, n_low = above, count
+        else:
+            high, n_high = below, count
+        share = (rank + 1 - n_low) / (n_high - n_low)
+        threshold = low + (high - low) * min(max(share, 0.1), 0.9)
+        if not threshold < high:
+            threshold = low
+    return low, low if rank + 1 < n_high else neighbours(values, m, high)[1]
+
+
+@compiled
+def smallest_of_part(values: Array, first: int, last: int, rank: int) -> float:
+    """Value of index `rank` when ``values[first : last + 1]`` is sorted, by quickselect (Hoare), in place."""
+    while first < last:
+        pivot = values[(first + last) // 2]
+        i, j = first, last
+        while i <= j:
+            while values[i] < pivot:
+                i += 1
+            while values[j] > pivot:
+                j -= 1
+            if i <= j:
+                values[i], values[j] = values[j], values[i]
+                i += 1
+                j -= 1
+        if rank <= j:
+            last = j
+        elif rank >= i:
+            first = i
+        else:
+            break
+    return values[rank]
+
+
+@compiled
+def median_of_rest(
+    values: Array, keys: Samples, n: int, n_left_out: int, guess: float, scratch: Array
+) -> float:
+    """Median of all but the smallest `n_left_out` values, equal to ``numpy.median`` of them bit by bit.
+
+    `guess` is about the answer, which is about the median of half a normal distribution.
+    """
+    m = n - n_left_out
+    rank = n_left_out + (m - 1) // 2
+    density = m * _HALF_NORMAL_DENSITY / max(guess, 1e-300)
+    low, high = rank_pair(values, keys, n, rank, guess, density, scratch)
+    return low if m % 2 == 1 else (low + high) / 2.0

@@ -1,0 +1,93 @@
+"""Working memory of the kernels, made once a call for the longest seam of the batch."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seamtell.features.kernel.bits import WORD
+from seamtell.features.kernel.networks import LARGEST
+from seamtell.features.kernel.smooth_fit import FACTORS
+from seamtell.features.kernel.vectors import LANES
+
+__all__ = ["Scratch", "make_scratch"]
+
+_SPARE = 64
+"""Further numbers behind every row, so that loops may run over to a whole number of lanes."""
+
+
+class Scratch(NamedTuple):
+    """Arrays that every seam overwrites; rows are channels unless said otherwise.
+
+    `padded` holds the amplitudes, the first sample of the seam at index `pad`; the last row of
+    `medians`, `curve` and `taken` belongs to no channel.
+    """
+
+    pad: int
+    padded: NDArray[np.float32]
+    despiked: NDArray[np.float64]
+    quiet: NDArray[np.float32]
+    tile: NDArray[np.float32]
+    baseline: NDArray[np.float64]
+    excursion: NDArray[np.float64]
+    smooth: NDArray[np.float64]
+    work: NDArray[np.float64]
+    keys: NDArray[np.float32]
+    sums: NDArray[np.float64]
+    medians: NDArray[np.float64]
+    start: NDArray[np.float64]
+    tolerance: NDArray[np.float64]
+    curve: NDArray[np.float64]
+    factors: NDArray[np.float64]
+    taken: NDArray[np.bool_]
+    now: NDArray[np.bool_]
+    blocks: NDArray[np.int64]
+    order: NDArray[np.int64]
+    standing: NDArray[np.uint64]
+    over: NDArray[np.uint64]
+    kept: NDArray[np.uint64]
+    near: NDArray[np.float64]
+    segments: NDArray[np.int64]
+    offsets: NDArray[np.int64]
+    extents: NDArray[np.float64]
+    per_channel: NDArray[np.float64]
+
+
+def make_scratch(channels: int, longest: int, pad: int) -> Scratch:
+    """Room for seams of up to `longest` samples, with up to `pad` reflected ones on either side."""
+    n = longest + _SPARE
+    wide = n + 2 * pad
+    words = longest // WORD + 2
+    members = channels * (longest // 2 + 2)
+    return Scratch(
+        pad,
+        np.empty((channels, wide), np.float32),
+        np.empty(wide, np.float64),
+        np.empty(n, np.float32),
+        np.empty(max(LANES * (LARGEST + 1), wide), np.float32),
+        np.empty((channels, n), np.float64),
+        np.empty((channels, n), np.float64),
+        np.empty((2, n), np.float64),
+        np.empty((2, max(n, 8 * longest + _SPARE)), np.float64),
+        np.empty(n, np.float32),
+        np.empty((2, wide), np.float64),
+        np.empty((channels + 1, n), np.float64),
+        np.empty((channels + 1, n), np.float64),
+        np.empty((channels + 1, n), np.float64),
+        np.empty((channels + 1, n), np.float64),
+        np.empty(FACTORS * n, np.float64),
+        np.empty((channels + 1, n), np.bool_),
+        np.empty(n, np.bool_),
+        np.empty(n, np.int64),
+        np.empty((2, 2 * n), np.int64),
+        np.empty((channels, words), np.uint64),
+        np.empty((channels, words), np.uint64),
+        np.empty(words, np.uint64),
+        np.empty((3, 3 * n), np.float64),
+        np.empty((6, members), np.int64),
+        np.empty(channels + 1, np.int64),
+        np.empty((2, members), np.float64),
+        np.empty((5, channels), np.float64),
+    )

@@ -1,0 +1,242 @@
+"""One seam from float32 amplitudes to segments of every channel, all in working memory.
+
+Lengths of despiking and smoothing follow ``features.smoothing``, the order of steps
+``features.channel``.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seamtell.features.kernel.baseline_kernel import block_sigma, fit_two, interpolate, prepare_fit
+from seamtell.features.kernel.block_medians import block_medians, lay_out_blocks
+from seamtell.features.kernel.compiling import compiled, larger, reordering
+from seamtell.features.kernel.moving_average import average_taps, moving_average, reflect
+from seamtell.features.kernel.order_statistics import (
+    count_below,
+    median_of_rest,
+    pair_of_few,
+    rank_pair,
+    round_to_keys,
+)
+from seamtell.features.kernel.running_median import running_median
+from seamtell.features.kernel.scratch import Scratch
+from seamtell.features.kernel.segment_kernel import find_segments, leave_threshold, mark_samples
+from seamtell.features.noise import _MAD_TO_SIGMA, FLOOR_SHARE, SMALLEST_PCT
+from seamtell.features.rounding import GRID_BITS
+from seamtell.features.smoothing import DESPIKE_BEAMS
+
+__all__ = [
+    "all_finite",
+    "despike_size",
+    "find_baselines",
+    "find_excursions",
+    "prepare_segments",
+    "segment_channels",
+]
+
+Array = NDArray[np.float64]
+Samples = NDArray[np.float32]
+
+LEVEL, NOISE, QUIET_NOISE, LIMIT, GRID = range(5)
+"""Rows of ``Scratch.per_channel``: median of the baseline, noise of single and of despiked samples, limit,
+spacing of the grid that differences are rounded to."""
+
+
+@reordering
+def all_finite(values: Samples, n: int) -> bool:
+    """Whether no value is NaN or infinite: times zero, these are not zero."""
+    total = np.float32(0.0)
+    for i in range(n):
+        total += values[i] * np.float32(0.0)
+    return total == np.float32(0.0)
+
+
+@compiled
+def despike_size(pitch_mm: float, beam_mm: float) -> int:
+    """Samples of the running median."""
+    size = max(1, 2 * int(np.rint((DESPIKE_BEAMS * beam_mm / pitch_mm - 1.0) / 2.0)) + 1)
+    return max(size, 3) if pitch_mm <= beam_mm / 4.0 else size
+
+
+@compiled
+def find_baselines(
+    s: Scratch,
+    channels: int,
+    n: int,
+    pitch_mm: float,
+    networks: NDArray[np.int32],
+    offsets: NDArray[np.int64],
+) -> None:
+    """Baselines of the channels in ``s.padded``, and their medians."""
+    size, count = lay_out_blocks(n, pitch_mm, s.blocks)
+    spacing_mm = (s.blocks[count - 1] - s.blocks[0]) / (count - 1) * pitch_mm if count > 1 else 0.0
+    for c in range(channels):
+        raw, medians = s.padded[c, s.pad :], s.medians[c]
+        block_medians(raw, s.blocks, size, count, networks, offsets, s.tile, medians)
+        if count < 3:
+            s.baseline[c, :n] = medians[0]
+            continue
+        sigma = block_sigma(raw, n, size, medians, count, s.work[0], s.keys, s.work[1])
+        prepare_fit(
+            medians, count, spacing_mm, sigma, s.start[c], s.tolerance[c], s.taken[c], s.order[0], s.order[1]
+        )
+    if count >= 3:
+        for c in range(0, channels, 2):
+            other = min(c + 1, channels - 1)
+            fit_two(
+                s.medians[c],
+                s.medians[other],
+                s.tolerance[c],
+                s.tolerance[other],
+                s.taken[c],
+                s.taken[other],
+                s.curve[c],
+                s.curve[other],
+                count,
+                other > c,
+                s.now,
+                s.curve[channels],
+                s.factors,
+            )
+        for c in range(channels):
+            interpolate(s.curve[c], s.blocks, size, count, n, s.baseline[c])
+    for c in range(channels):
+        s.per_channel[LEVEL, c] = _level(s.baseline[c], s.curve[c], count, n, s.keys, s.work[0])
+
+
+@compiled
+def _level(baseline: Array, curve: Array, count: int, n: int, keys: Samples, scratch: Array) -> float:
+    """Median of a baseline; that of the curve's points is near it."""
+    if count < 3:
+        return baseline[0]
+    guess, after = pair_of_few(curve, count, count // 2)
+    density = 0.5 * n / count / max(after - guess, 1e-12 * np.abs(guess) + 1e-300)
+    round_to_keys(baseline, n, keys)
+    low, high = rank_pair(baseline, keys, n, (n - 1) // 2, guess, density, scratch)
+    return low if n % 2 == 1 else (low + high) / 2.0
+
+
+@compiled
+def find_excursions(
+    s: Scratch,
+    channels: int,
+    n: int,
+    pitch_mm: float,
+    beam_mm: float,
+    networks: NDArray[np.int32],
+    offsets: NDArray[np.int64],
+) -> None:
+    """Despiked and smoothed amplitude over the baseline of every channel, and both noises."""
+    size = despike_size(pitch_mm, beam_mm)
+    samples = DESPIKE_BEAMS * beam_mm / pitch_mm
+    half = average_taps(samples) if n > 1 else 0
+    floor = FLOOR_SHARE * np.abs(s.per_channel[LEVEL, 0])
+    for c in range(channels):
+        padded, excursion, baseline = s.padded[c], s.excursion[c], s.baseline[c]
+        running_median(padded[s.pad - size // 2 :], n, size, networks, offsets, s.tile, s.quiet)
+        reflect(s.quiet, n, half, s.despiked)
+        moving_average(s.despiked, n, samples, half, excursion, s.sums)
+        grid = _grid_of(padded[s.pad :], n)
+        s.per_channel[GRID, c] = grid
+        _take_away(excursion, baseline, n, grid, s.work[0])
+        s.per_channel[QUIET_NOISE, c] = _noise(s.work[0], s.keys, n, floor, s.work[1])
+        _fall_short(padded[s.pad :], baseline, n, grid, s.work[0])
+        s.per_channel[NOISE, c] = _noise(s.work[0], s.keys, n, floor, s.work[1])
+
+
+@reordering
+def _greatest_size(raw: Samples, n: int) -> np.float32:
+    greatest = np.float32(0.0)
+    for i in range(n):
+        greatest = larger(abs(raw[i]), greatest)
+    return greatest
+
+
+@compiled
+def _grid_of(raw: Samples, n: int) -> float:
+    """Spacing of the grid that differences are rounded to, see ``features.rounding``."""
+    _, exponent = math.frexp(_greatest_size(raw, n))
+    return math.ldexp(1.0, exponent - 1 - GRID_BITS)
+
+
+@compiled
+def _take_away(quiet: Array, baseline: Array, n: int, grid: float, below: Array) -> None:
+    """Excursion in place, and how far below the baseline."""
+    per_grid = 1.0 / grid
+    for i in range(n):
+        value = np.rint((quiet[i] - baseline[i]) * per_grid) * grid
+        quiet[i] = value
+        below[i] = -value
+
+
+@compiled
+def _fall_short(raw: Samples, baseline: Array, n: int, grid: float, below: Array) -> None:
+    per_grid = 1.0 / grid
+    for i in range(n):
+        below[i] = np.rint((baseline[i] - np.float64(raw[i])) * per_grid) * grid
+
+
+@reordering
+def _sum_of_positive(below: Array, n: int) -> float:
+    total = 0.0
+    for i in range(n):
+        total += larger(below[i], 0.0)
+    return total
+
+
+@compiled
+def _noise(below: Array, keys: Samples, n: int, floor: float, scratch: Array) -> float:
+    """Robust standard deviation of what is not above the baseline."""
+    round_to_keys(below, n, keys)
+    negative, sigma = count_below(below, n, 0.0), 0.0
+    if negative < n:
+        mean = _sum_of_positive(below, n) / (n - negative)
+        sigma = _MAD_TO_SIGMA * median_of_rest(below, keys, n, negative, 0.845 * mean, scratch)
+    return max(max(sigma, floor), SMALLEST_PCT)
+
+
+@compiled
+def segment_channels(
+    s: Scratch,
+    channels: int,
+    n: int,
+    enter_sigma: float,
+    beam_samples: float,
+    judged_first: int,
+    judged_last: int,
+    inside: bool,
+) -> None:
+    """Segments of all channels among the judged samples, or among all others."""
+    total = 0
+    for c in range(channels):
+        s.offsets[c] = total
+        total += find_segments(
+            s.excursion[c],
+            n,
+            s.per_channel[QUIET_NOISE, c],
+            enter_sigma,
+            beam_samples,
+            judged_first,
+            judged_last,
+            inside,
+            s.standing[c],
+            s.over[c],
+            s.kept,
+            s.near,
+            s.segments[0, total:],
+            s.segments[1, total:],
+        )
+    s.offsets[channels] = total
+
+
+@compiled
+def prepare_segments(s: Scratch, channels: int, n: int, leave_sigma: float) -> None:
+    """What both searches for segments read."""
+    for c in range(channels):
+        threshold = leave_threshold(leave_sigma, s.per_channel[QUIET_NOISE, c])
+        raw, limit = s.padded[c, s.pad :], s.per_channel[LIMIT, c]
+        mark_samples(s.excursion[c], raw, n, threshold, limit, s.standing[c], s.over[c])

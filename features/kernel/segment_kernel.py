@@ -1,0 +1,324 @@
+"""Segments of one channel; ``features.segments`` is the specification and says why.
+
+Excursions are kept in % FSH and divided by the noise only where the quotient decides, so that
+every comparison has the operands that it has there. Few samples stand out at all: masks of 64
+samples a word tell which.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seamtell.features.kernel.bits import WORD, mark, mark_common, next_clear, next_set, unmark
+from seamtell.features.kernel.compiling import compiled, larger
+from seamtell.features.kernel.vectors import mask_above
+from seamtell.features.segments import BRIDGE_BEAMS, NARROWEST_BEAMS, TAIL_SHARE
+
+__all__ = ["find_segments", "first_highest", "leave_threshold", "mark_samples"]
+
+Array = NDArray[np.float64]
+Samples = NDArray[np.float32]
+Indices = NDArray[np.int64]
+Words = NDArray[np.uint64]
+
+
+@compiled
+def leave_threshold(leave_sigma: float, sigma: float) -> float:
+    """Largest excursion that, divided by sigma, does not exceed `leave_sigma`."""
+    threshold = leave_sigma * sigma
+    while threshold / sigma > leave_sigma:
+        threshold = np.nextafter(threshold, -np.inf)
+    while np.nextafter(threshold, np.inf) / sigma <= leave_sigma:
+        threshold = np.nextafter(threshold, np.inf)
+    return threshold
+
+
+@compiled
+def largest_float32(limit: float) -> np.float32:
+    """Largest float32 that is at most the limit: the same samples are above either."""
+    rounded = np.float32(limit)
+    return rounded if np.float64(rounded) <= limit else np.nextafter(rounded, np.float32(-np.inf))
+
+
+@compiled
+def mark_samples(
+    excursion: Array, raw: Samples, n: int, threshold: float, limit: float, standing: Words, over: Words
+) -> None:
+    """Which samples stand out by more than the threshold, and which amplitudes are above the limit.
+
+    Reads up to 63 samples further.
+    """
+    narrow = largest_float32(limit)
+    words = (n + WORD - 1) // WORD
+    for at in range(words):
+        standing[at] = mask_above(excursion, at * WORD, threshold)
+        over[at] = mask_above(raw, at * WORD, narrow)
+    if n % WORD != 0:
+        inside = (np.uint64(1) << np.uint64(n % WORD)) - np.uint64(1)
+        standing[words - 1] &= inside
+        over[words - 1] &= inside
+
+
+@compiled
+def _highest(values: Array, n: int) -> float:
+    highest = -np.inf
+    for i in range(n):
+        highest = larger(highest, values[i])
+    return highest
+
+
+@compiled
+def find_segments(
+    excursion: Array,
+    n: int,
+    sigma: float,
+    enter_sigma: float,
+    beam_samples: float,
+    judged_first: int,
+    judged_last: int,
+    inside: bool,
+    standing: Words,
+    over: Words,
+    kept: Words,
+    near: Array,
+    firsts: Indices,
+    lasts: Indices,
+) -> int:
+    """Segments of one channel in order of position; their number is returned.
+
+    Parameters
+    ----------
+    excursion : float64 array of shape (>= n,)
+        Over the baseline, % FSH.
+    n : int
+    sigma : float
+        Noise, % FSH.
+    enter_sigma, beam_samples : float
+    judged_first, judged_last : int
+        Samples outside the dead zones; the last before the first when there are none.
+    inside : bool
+        Look among the judged samples, or among all others.
+    standing, over : uint64 arrays
+        From `mark_samples`.
+    kept, near
+        Scratch of shape (>= n / 64,), and (3, >= 3 * n).
+    firsts, lasts : int64 arrays
+        Written.
+    """
+    unmark(kept, n)
+    found = False
+    for zone in range(1 if inside else 2):
+        first, last = _zone(zone, inside, judged_first, judged_last, n)
+        if first > last:
+            continue
+        if mark_common(kept, over, first, last) != np.uint64(0):
+            found = True
+        i = next_set(standing, first, last)
+        while i <= last:
+            end = next_clear(standing, i, last) - 1
+            if _keep_run(excursion, i, end, first, last, n, sigma, enter_sigma, beam_samples, kept, near):
+                found = True
+            i = next_set(standing, end + 1, last)
+    if not found:
+        return 0
+    m = _bridged_runs(kept, n, BRIDGE_BEAMS * beam_samples, firsts, lasts)
+    count = 0
+    for k in range(m):
+        first, last = firsts[k], lasts[k]
+        if next_set(over, first, last) <= last or _rises(
+            excursion, first, last, sigma, enter_sigma, judged_first, judged_last, inside, n
+        ):
+            firsts[count], lasts[count] = first, last
+            count += 1
+    return count
+
+
+@compiled
+def _zone(zone: int, inside: bool, judged_first: int, judged_last: int, n: int) -> tuple[int, int]:
+    """First and last sample of the stretches to look at."""
+    if inside:
+        return judged_first, judged_last
+    if judged_last < judged_first:
+        return (0, n - 1) if zone == 0 else (0, -1)
+    return (0, judged_first - 1) if zone == 0 else (judged_last + 1, n - 1)
+
+
+@compiled
+def _keep_run(
+    excursion: Array,
+    first: int,
+    last: int,
+    zone_first: int,
+    zone_last: int,
+    n: int,
+    sigma: float,
+    enter_sigma: float,
+    beam_samples: float,
+    kept: Words,
+    near: Array,
+) -> bool:
+    """Mark those parts of a run above the lower threshold that are no tails, wide enough and high enough."""
+    if not _may_be_kept(excursion, first, last, zone_first, zone_last, sigma, enter_sigma, beam_samples):
+        return False
+    reach = int(min(max(1.0, np.rint(beam_samples)), float(n)))
+    low, high = max(0, first - reach), min(n - 1, last + reach)
+    top = TAIL_SHARE * (_highest(excursion[low:], high - low + 1) / sigma)
+    tails = _lowest(excursion[first:], last - first + 1) / sigma < top
+    if not tails:
+        mark(kept, first, last)
+        return True
+    highest_near = near[2]
+    _window_maxima(excursion, first, last, reach, n, near, highest_near)
+    found, i = False, first
+    while i <= last:
+        if _is_tail(excursion[i], highest_near[i - first], sigma):
+            i += 1
+            continue
+        end = i
+        while end < last and not _is_tail(excursion[end + 1], highest_near[end + 1 - first], sigma):
+            end += 1
+        if _may_be_kept(excursion, i, end, zone_first, zone_last, sigma, enter_sigma, beam_samples):
+            found = True
+            mark(kept, i, end)
+        i = end + 1
+    return found
+
+
+@compiled
+def _is_tail(excursion: float, highest: float, sigma: float) -> bool:
+    """Whether the quotient is less than the share of the highest quotient; divides only when it is close."""
+    difference = excursion - TAIL_SHARE * highest
+    if np.abs(difference) > 1e-13 * np.abs(highest):
+        return difference < 0.0
+    return excursion / sigma < TAIL_SHARE * (highest / sigma)
+
+
+@compiled
+def _may_be_kept(
+    excursion: Array,
+    first: int,
+    last: int,
+    zone_first: int,
+    zone_last: int,
+    sigma: float,
+    enter_sigma: float,
+    beam_samples: float,
+) -> bool:
+    """Whether a run is wide enough, or cut short by the end of its zone, and high enough."""
+    wide = last - first + 1 >= NARROWEST_BEAMS * beam_samples or first == zone_first or last == zone_last
+    return wide and _highest(excursion[first:], last - first + 1) / sigma > enter_sigma
+
+
+@compiled
+def _lowest(values: Array, n: int) -> float:
+    lowest = np.inf
+    for i in range(n):
+        lowest = -larger(-lowest, -values[i])
+    return lowest
+
+
+@compiled
+def _window_maxima(
+    excursion: Array, first: int, last: int, reach: int, n: int, near: Array, out: Array
+) -> None:
+    """Largest excursion within `reach` of every sample from first to last (van Herk, Gil and Werman)."""
+    width = 2 * reach + 1
+    length = last - first + width
+    ahead, behind = near[0], near[1]
+    inside = max(0, reach - first)
+    for i in range(inside):
+        behind[i] = -np.inf
+    for i in range(inside, length):
+        behind[i] = excursion[first - reach + i] if first - reach + i < n else -np.inf
+    for block in range(0, length, width):
+        end = min(block + width, length)
+        highest = -np.inf
+        for i in range(block, end):
+            highest = larger(highest, behind[i])
+            ahead[i] = highest
+        highest = -np.inf
+        for i in range(end - 1, block - 1, -1):
+            highest = larger(highest, behind[i])
+            behind[i] = highest
+    for i in range(last - first + 1):
+        out[i] = larger(behind[i], ahead[i + width - 1])
+
+
+@compiled
+def _bridged_runs(kept: Words, n: int, longest_gap: float, firsts: Indices, lasts: Indices) -> int:
+    """First and last sample of every run of the mask, runs joined whose gap is short."""
+    m = 0
+    i = next_set(kept, 0, n - 1)
+    while i < n:
+        end = next_clear(kept, i, n - 1) - 1
+        if m > 0 and i - lasts[m - 1] - 1 <= longest_gap:
+            lasts[m - 1] = end
+        else:
+            firsts[m], lasts[m] = i, end
+            m += 1
+        i = next_set(kept, end + 1, n - 1)
+    return m
+
+
+@compiled
+def first_highest(excursion: Array, first: int, last: int, sigma: float) -> int:
+    """First sample whose quotient is the largest; several excursions may have one quotient."""
+    top, at = excursion[first], first
+    for i in range(first + 1, last + 1):
+        if excursion[i] > top:
+            top, at = excursion[i], i
+    close = top - 1e-15 * np.abs(top)
+    for i in range(first, at):
+        if excursion[i] >= close and excursion[i] / sigma == top / sigma:
+            return i
+    return at
+
+
+@compiled
+def _rises(
+    excursion: Array,
+    first: int,
+    last: int,
+    sigma: float,
+    enter_sigma: float,
+    judged_first: int,
+    judged_last: int,
+    inside: bool,
+    n: int,
+) -> bool:
+    """Whether the way from the segment's peak to anything higher falls by more than `enter_sigma`.
+
+    On either side it is enough to go until it has fallen so far, or to something higher. The
+    judged stretch, or what is not judged, counts as infinitely deep.
+    """
+    peak = _seen_peak(excursion, first, last, sigma, judged_first, judged_last, inside)
+    height = excursion[peak] / sigma
+    for step in (-1, 1):
+        i = peak + step
+        while 0 <= i < n and (judged_first <= i <= judged_last) == inside:
+            value = excursion[i] / sigma
+            if value > height:
+                return False
+            if height - value > enter_sigma:
+                break
+            i += step
+    return True
+
+
+@compiled
+def _seen_peak(
+    excursion: Array,
+    first: int,
+    last: int,
+    sigma: float,
+    judged_first: int,
+    judged_last: int,
+    inside: bool,
+) -> int:
+    """Peak of a segment; one that bridges the judged stretch between two dead zones has two parts."""
+    if inside or last < judged_first or first > judged_last:
+        return first_highest(excursion, first, last, sigma)
+    left = first_highest(excursion, first, judged_first - 1, sigma)
+    right = first_highest(excursion, judged_last + 1, last, sigma)
+    return right if excursion[right] / sigma > excursion[left] / sigma else left

@@ -1,0 +1,136 @@
+"""Sums over the descriptors of each row, in an order that no batch, thread or processor changes.
+
+A matrix product of a linear-algebra library would be as fast, but picks its order by the
+number of rows; the same seam in another batch would then differ in its last bits.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from math import sqrt
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seamtell.models.compiling import compiled
+
+__all__ = ["nearest_distances", "row_products"]
+
+_SIDE_BY_SIDE = 32
+"""Rows in one go. An argument of the kernels: a loop of known length would be unrolled and not vectorised."""
+
+
+def row_products(values: NDArray[np.float64], matrix: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return ``values @ matrix``.
+
+    Parameters
+    ----------
+    values : array of shape (n, d)
+    matrix : array of shape (d, k)
+
+    Returns
+    -------
+    array of shape (n, k)
+    """
+    rows, columns = _plain(values), _plain(matrix.T)
+    if rows.shape[1] != columns.shape[1]:
+        raise ValueError(f"got rows of {rows.shape[1]}, expected {columns.shape[1]}")
+    out = np.empty((len(rows), len(columns)))
+    _products()(rows, columns, out, _SIDE_BY_SIDE)
+    return out
+
+
+def nearest_distances(
+    values: NDArray[np.float64], matrix: NDArray[np.float64], centres: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return the distance of each row of ``values @ matrix`` to the nearest of the centres.
+
+    Parameters
+    ----------
+    values : array of shape (n, d)
+    matrix : array of shape (d, e)
+    centres : array of shape (k, e)
+
+    Returns
+    -------
+    array of shape (n,)
+        Infinite where a sum overflows.
+    """
+    rows, columns, points = _plain(values), _plain(matrix.T), _plain(centres)
+    if rows.shape[1] != columns.shape[1] or len(columns) != points.shape[1]:
+        raise ValueError(
+            f"got rows of {rows.shape[1]} and centres of {points.shape[1]}, expected {columns.shape}"
+        )
+    # A column of a triangular matrix begins with zeros, which add nothing to a sum.
+    first = (columns != 0).argmax(axis=1).astype(np.int64)
+    out = np.empty(len(rows))
+    _distances()(rows, columns, first, points, out, _SIDE_BY_SIDE)
+    return out
+
+
+def _plain(array: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.ascontiguousarray(array, dtype=np.float64)
+
+
+_TABLE = "Array(float64, 2, 'C', readonly=True)"
+
+
+@cache
+def _products() -> Any:
+    return compiled(_multiply, f"void({_TABLE}, {_TABLE}, float64[:, ::1], int64)")
+
+
+@cache
+def _distances() -> Any:
+    return compiled(
+        _measure,
+        f"void({_TABLE}, {_TABLE}, Array(int64, 1, 'C', readonly=True), {_TABLE}, float64[::1], int64)",
+    )
+
+
+def _multiply(values, columns, out, width):  # type: ignore[no-untyped-def]
+    n, d = values.shape
+    block, total = np.zeros((d, width)), np.zeros(width)
+    for begin in range(0, n, width):
+        rows = min(width, n - begin)
+        for j in range(rows):
+            for i in range(d):
+                block[i, j] = values[begin + j, i]
+        for k in range(len(columns)):
+            total[:] = 0.0
+            for i in range(d):
+                own, factor = block[i], columns[k, i]
+                for j in range(width):
+                    total[j] += own[j] * factor
+            for j in range(rows):
+                out[begin + j, k] = total[j]
+
+
+def _measure(values, columns, first, centres, out, width):  # type: ignore[no-untyped-def]
+    n, d = values.shape
+    block, total = np.zeros((d, width)), np.zeros(width)
+    squared = np.zeros((len(centres), width))
+    for begin in range(0, n, width):
+        rows = min(width, n - begin)
+        for j in range(rows):
+            for i in range(d):
+                block[i, j] = values[begin + j, i]
+        squared[:] = 0.0
+        for e in range(len(columns)):
+            total[:] = 0.0
+            for i in range(first[e], d):
+                own, factor = block[i], columns[e, i]
+                for j in range(width):
+                    total[j] += own[j] * factor
+            for k in range(len(centres)):
+                summed, centre = squared[k], centres[k, e]
+                for j in range(width):
+                    summed[j] += (total[j] - centre) * (total[j] - centre)
+        for j in range(rows):
+            nearest = squared[0, j]
+            for k in range(1, len(centres)):
+                # A sum that is no number has overflowed; it stays, and does not hide behind another.
+                if nearest == nearest and not squared[k, j] >= nearest:
+                    nearest = squared[k, j]
+            out[begin + j] = sqrt(nearest) if nearest == nearest else np.inf

@@ -1,0 +1,178 @@
+"""Decided batches as Arrow tables: one row per indication, one row per seam.
+
+Text is plain and not encoded by a dictionary, so the same decisions give the same bytes
+however the seams were cut into batches.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seamtell.features.contracts import UNCLASSIFIED
+from seamtell.models.answers import NO_CODE, REASONS, Answers
+from seamtell.models.verdict import Verdict
+from seamtell.pipeline.decisions.answer_table import ANSWER_COLUMNS, LIST_MARK
+from seamtell.pipeline.decisions.decided_batch import DecidedBatch
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+__all__ = [
+    "DECISION_COLUMNS",
+    "INDICATION_COLUMNS",
+    "TRIAL_INDICATION_COLUMNS",
+    "TRIAL_LABEL",
+    "decision_schema",
+    "decision_table",
+    "indication_schema",
+    "indication_table",
+]
+
+TRIAL_LABEL = "trial_label"
+"""Column that holds the label of a model on trial."""
+
+INDICATION_COLUMNS: tuple[str, ...] = (
+    "seam_id",
+    "indication",
+    "start_mm",
+    "end_mm",
+    "peak_mm",
+    "exceeds_limit",
+    *ANSWER_COLUMNS,
+)
+"""Columns of ``indications``, one row per indication."""
+
+TRIAL_INDICATION_COLUMNS: tuple[str, ...] = (
+    *(TRIAL_LABEL if name == "label" else name for name in INDICATION_COLUMNS),
+    "physics_only",
+)
+"""The same of a trial run; ``physics_only`` says whether the model was learnt from simulation alone."""
+
+DECISION_COLUMNS: tuple[str, ...] = (
+    "seam_id",
+    "verdict",
+    "limit_verdict",
+    "exceeded_channels",
+    "indications",
+    "unclassified",
+    "reason",
+    "model_digest",
+)
+"""Columns of ``decisions``, one row per seam."""
+
+
+def indication_schema(*, trial: bool = False) -> pa.Schema:
+    """Return the columns of ``indications`` with their types."""
+    import pyarrow as pa
+
+    text = {"seam_id", "label", TRIAL_LABEL, "label_set", "reason"}
+    kinds = {"indication": pa.int64(), "exceeds_limit": pa.bool_(), "physics_only": pa.bool_()}
+    kinds.update(dict.fromkeys(text, pa.string()))
+    columns = TRIAL_INDICATION_COLUMNS if trial else INDICATION_COLUMNS
+    return pa.schema([(name, kinds.get(name, pa.float64())) for name in columns])
+
+
+def decision_schema() -> pa.Schema:
+    """Return the columns of ``decisions`` with their types."""
+    import pyarrow as pa
+
+    counted = ("indications", "unclassified")
+    return pa.schema([(name, pa.int64() if name in counted else pa.string()) for name in DECISION_COLUMNS])
+
+
+def indication_table(decided: DecidedBatch, *, trial_of_physics_only: bool | None = None) -> pa.Table:
+    """Lay out the answers of a batch, one row per indication, by seam and position.
+
+    Parameters
+    ----------
+    decided : DecidedBatch
+    trial_of_physics_only : bool, optional
+        Given for a trial run: whether its model was learnt from simulation alone.
+
+    Returns
+    -------
+    pyarrow.Table
+        `indication_schema`. A number that is not known is null.
+    """
+    import pyarrow as pa
+
+    found, answers = decided.described, decided.answers
+    columns = {
+        "seam_id": pa.array(decided.seam_ids, pa.string()).take(pa.array(found.seam)),
+        "indication": pa.array(found.indication.astype(np.int64)),
+        "start_mm": pa.array(found.start_mm),
+        "end_mm": pa.array(found.end_mm),
+        "peak_mm": pa.array(found.peak_mm),
+        "exceeds_limit": pa.array(decided.exceeds_limit),
+        "label": _looked_up((*answers.classes, UNCLASSIFIED), answers.codes),
+        "label_set": _member_names(answers.classes, answers.sets),
+        "novelty_p": _number_or_null(answers.novelty_p),
+        "reason": _looked_up((*(reason.value for reason in REASONS), ""), answers.reason_codes),
+    }
+    columns.update(_probability_columns(answers))
+    trial = trial_of_physics_only is not None
+    if trial:
+        columns[TRIAL_LABEL] = columns.pop("label")
+        columns["physics_only"] = pa.array(np.full(len(answers), trial_of_physics_only, dtype=np.bool_))
+    schema = indication_schema(trial=trial)
+    return pa.Table.from_arrays([columns[name] for name in schema.names], schema=schema)
+
+
+def decision_table(decided: DecidedBatch, model_digest: str) -> pa.Table:
+    """Lay out the verdicts of a batch, one row per seam, in the order given.
+
+    Returns
+    -------
+    pyarrow.Table
+        `decision_schema`.
+    """
+    import pyarrow as pa
+
+    n, limits, seam = len(decided), decided.limits, decided.described.seam
+    unclassified = seam[decided.answers.reason_codes != NO_CODE]
+    verdicts = tuple(verdict.text for verdict in Verdict)
+    order = np.argsort(np.array(limits.channels, dtype=np.str_))
+    names = tuple(limits.channels[c] for c in order)
+    columns = {
+        "seam_id": pa.array(decided.seam_ids, pa.string()),
+        "verdict": _looked_up(verdicts, decided.verdicts),
+        "limit_verdict": _looked_up(verdicts, limits.verdicts),
+        "exceeded_channels": _member_names(names, limits.exceeded[:, order]),
+        "indications": pa.array(np.bincount(seam, minlength=n).astype(np.int64)),
+        "unclassified": pa.array(np.bincount(unclassified, minlength=n).astype(np.int64)),
+        "reason": _looked_up(decided.reasons, decided.reason),
+        "model_digest": _looked_up((model_digest,), np.zeros(n, dtype=np.int8)),
+    }
+    schema = decision_schema()
+    return pa.Table.from_arrays([columns[name] for name in schema.names], schema=schema)
+
+
+def _looked_up(names: tuple[str, ...], codes: NDArray[np.signedinteger]) -> pa.Array:
+    """Text of each code; -1 is the last name."""
+    import pyarrow as pa
+
+    places = np.where(codes < 0, len(names) - 1, codes).astype(np.int32)
+    return pa.array(names, pa.string()).take(pa.array(places))
+
+
+def _member_names(names: tuple[str, ...], members: NDArray[np.bool_]) -> pa.Array:
+    """Names of the members of each row, joined; looked up among the combinations that occur."""
+    weights = np.int64(1) << np.arange(len(names), dtype=np.int64)
+    found, index = np.unique(members @ weights, return_inverse=True)
+    spelt = [LIST_MARK.join(name for k, name in enumerate(names) if key >> k & 1) for key in found.tolist()]
+    return _looked_up(tuple(spelt), index)
+
+
+def _probability_columns(answers: Answers) -> dict[str, pa.Array]:
+    return {
+        f"p_{name}": _number_or_null(answers.probabilities[:, k]) for k, name in enumerate(answers.classes)
+    }
+
+
+def _number_or_null(column: NDArray[np.float64]) -> pa.Array:
+    import pyarrow as pa
+
+    return pa.array(np.ascontiguousarray(column), from_pandas=True)
