@@ -48,6 +48,12 @@ class TraceBatch:
     def __len__(self) -> int:
         return len(self.recipe)
 
+    @property
+    def whole(self) -> NDArray[np.bool_]:
+        """Whether a seam has samples of a channel, all of them in the buffer; shape (n, C)."""
+        sizes = np.array([len(values) for values in self.values], dtype=np.int64)
+        return np.asarray((self.starts >= 0) & (self.counts > 0) & (self.starts + self.counts <= sizes))
+
     @classmethod
     def of_traces(cls, traces: Sequence[SeamTrace]) -> TraceBatch:
         """Gather seams that are in memory one by one; copies their amplitudes."""

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.contracts import CHANNELS, RecipeLimits
+from seamtell.features.machine_code import kept
 from seamtell.features.trace_batch import TraceBatch
-from seamtell.models.compiling import compiled
 from seamtell.models.limit_rule import GRID_SLACK, SATURATION_PCT, LimitResult, usable_limits
 from seamtell.models.reasons import LimitReason
 from seamtell.models.verdict import Verdict
@@ -167,10 +167,8 @@ def _least_above(limit_pct: float) -> np.float32:
 def _lacks_channel(batch: TraceBatch, rules: _Rules) -> NDArray[np.bool_]:
     """Whether a channel with a limit is absent, empty, of another length, or not wholly in the buffer."""
     stated = rules.stated[batch.recipe]
-    sizes = np.array([len(values) for values in batch.values], dtype=np.int64)
-    whole = (batch.starts >= 0) & (batch.counts > 0) & (batch.starts + batch.counts <= sizes)
     same = batch.counts == batch.counts[:, :1]  # the first channel is a well-known one: always stated
-    lacks = rules.elsewhere[batch.recipe] | (stated & ~(whole & same)).any(axis=1)
+    lacks = rules.elsewhere[batch.recipe] | (stated & ~(batch.whole & same)).any(axis=1)
     return np.asarray(lacks, dtype=np.bool_)
 
 
@@ -186,7 +184,7 @@ def _judged(batch: TraceBatch, rules: _Rules) -> tuple[NDArray[np.int64], NDArra
 @cache
 def _kernel() -> Any:
     of_seams = "Array(int64, 1, 'C', readonly=True)"
-    return compiled(
+    return kept(
         _judge,
         f"void(Array(float32, 1, 'C', readonly=True), {of_seams}, {of_seams}, {of_seams}, {of_seams}, "
         "Array(float32, 1, 'C', readonly=True), Array(boolean, 1, 'C', readonly=True), "
@@ -194,7 +192,7 @@ def _kernel() -> Any:
     )
 
 
-def _judge(  # type: ignore[no-untyped-def]
+def _judge(  # type: ignore[no-untyped-def]  # compiled by numba
     values, starts, counts, first, last, thresholds, here, finite, exceeded
 ):
     """Mark the seams with a sample that is no number, and those with one at or above the threshold."""

@@ -1,7 +1,8 @@
 """Sums over the descriptors of each row, in an order that no batch, thread or processor changes.
 
 A matrix product of a linear-algebra library would be as fast, but picks its order by the
-number of rows; the same seam in another batch would then differ in its last bits.
+number of rows; the same seam in another batch would then differ in its last bits. A kernel of this
+folder calls nothing of another file and reads no constant from there, so that kept code is never stale.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from seamtell.models.compiling import compiled
+from seamtell.features.machine_code import kept
 
 __all__ = ["nearest_distances", "row_products"]
 
@@ -78,18 +79,18 @@ _TABLE = "Array(float64, 2, 'C', readonly=True)"
 
 @cache
 def _products() -> Any:
-    return compiled(_multiply, f"void({_TABLE}, {_TABLE}, float64[:, ::1], int64)")
+    return kept(_multiply, f"void({_TABLE}, {_TABLE}, float64[:, ::1], int64)")
 
 
 @cache
 def _distances() -> Any:
-    return compiled(
+    return kept(
         _measure,
         f"void({_TABLE}, {_TABLE}, Array(int64, 1, 'C', readonly=True), {_TABLE}, float64[::1], int64)",
     )
 
 
-def _multiply(values, columns, out, width):  # type: ignore[no-untyped-def]
+def _multiply(values, columns, out, width):  # type: ignore[no-untyped-def]  # compiled by numba
     n, d = values.shape
     block, total = np.zeros((d, width)), np.zeros(width)
     for begin in range(0, n, width):
@@ -107,7 +108,7 @@ def _multiply(values, columns, out, width):  # type: ignore[no-untyped-def]
                 out[begin + j, k] = total[j]
 
 
-def _measure(values, columns, first, centres, out, width):  # type: ignore[no-untyped-def]
+def _measure(values, columns, first, centres, out, width):  # type: ignore[no-untyped-def]  # compiled by numba
     n, d = values.shape
     block, total = np.zeros((d, width)), np.zeros(width)
     squared = np.zeros((len(centres), width))

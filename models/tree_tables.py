@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from seamtell.models.compiling import compiled
+from seamtell.features.machine_code import kept
 
 __all__ = ["MOST_LEAVES", "TreeTables"]
 
@@ -135,13 +135,13 @@ def _leaf_by_pattern(children: list[list[int]], leaf_values: list[float]) -> lis
 @cache
 def _kernel() -> Any:
     table = "Array(float64, 2, 'C', readonly=True)"
-    return compiled(
+    return kept(
         _score,
         f"void({table}, Array(int64, 2, 'C', readonly=True), {table}, {table}, float64[:, ::1], int64)",
     )
 
 
-def _score(values, features, thresholds, leaves, out, width):  # type: ignore[no-untyped-def]
+def _score(values, features, thresholds, leaves, out, width):  # type: ignore[no-untyped-def]  # compiled by numba
     """Fill `out` with probabilities: the scores through a softmax, as LightGBM does it."""
     n, columns = values.shape
     classes = out.shape[1]

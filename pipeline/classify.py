@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Collection
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
@@ -146,12 +146,13 @@ def classify(
     seen = _Seen()
     with decision_folder(folder, trial=physics_only is not None) as writer:
         work = partial(_decided, decider, choice, trusted.digest, physics_only)
-        for done in ordered_map(work, chunks_of(ws.traces_dir, manifest), threads or usable_cores()):
-            seen.add(done)
-            for indications, decisions in done.tables:
-                writer.write(indications, decisions)
-        if not seen.tally.seams and not seen.unread:
-            raise _nothing_chosen(seen)
+        for every in ordered_map(work, chunks_of(ws.traces_dir, manifest), threads or usable_cores()):
+            for done in every:
+                seen.add(done)
+                if done.tables is not None:
+                    writer.write(*done.tables)
+        if not seen.tally.seams and not seen.unread and seen.span is not None:
+            raise _nothing_chosen(*seen.span)
         record = _record(ws, trusted, limits.digest, now=now, since=since, until=until, seen=seen)
         if physics_only is not None:
             record = TrialRecord(**dict(record), physics_only=physics_only)
@@ -203,31 +204,31 @@ class _Choice:
 
 @dataclass(frozen=True)
 class _Done:
-    """What one chunk of the store gave."""
+    """What one batch gave, or what could not be read."""
 
-    tables: list[tuple[pa.Table, pa.Table]] = field(default_factory=list)
+    span: tuple[datetime, datetime] | None = None
+    tables: tuple[pa.Table, pa.Table] | None = None
     tally: Tally = field(default_factory=Tally)
     content: bytes = b""
-    span: tuple[datetime, datetime] | None = None
     unread: tuple[UnreadSeams, ...] = ()
 
 
 @dataclass
 class _Seen:
-    """Sums over the chunks, so that nothing but them stays in memory."""
+    """Sums over the batches, so that nothing but them stays in memory."""
 
     tally: Tally = field(default_factory=Tally)
     content: hashlib._Hash = field(default_factory=hashlib.sha256)
     unread: list[UnreadSeams] = field(default_factory=list)
-    spans: list[tuple[datetime, datetime]] = field(default_factory=list)
+    span: tuple[datetime, datetime] | None = None
 
     def add(self, done: _Done) -> None:
         self.tally += done.tally
         self.content.update(done.content)
         self.unread += done.unread
-        if done.span is not None:
-            both = [*self.spans, done.span]
-            self.spans = [(min(first for first, _ in both), max(last for _, last in both))]
+        spans = [span for span in (self.span, done.span) if span is not None]
+        if spans:
+            self.span = min(first for first, _ in spans), max(last for _, last in spans)
 
 
 def _decided(
@@ -236,37 +237,32 @@ def _decided(
     model_digest: str,
     physics_only: bool | None,
     chunk: Chunk | UnreadSeams,
-) -> _Done:
+) -> list[_Done]:
     """Read one chunk and decide on the chosen seams in it."""
     if isinstance(chunk, UnreadSeams):
-        return _Done(unread=(chunk,))
+        return [_Done(unread=(chunk,))]
     parts, unread = read_chunk(chunk)
-    done = _Done(unread=tuple(unread))
+    every = [_Done(unread=tuple(unread))]
     for part in parts:
         times = part.facts.column("welded_at")
         span = (times[0].as_py(), times[len(part) - 1].as_py())
-        done = replace(done, span=span if done.span is None else (done.span[0], span[1]))
         rows = part.chosen(choice.mask(part))
         if not len(rows):
+            every.append(_Done(span))
             continue
         ids = rows.facts.column("seam_id").to_pylist()
         decided = decider.decide(ids, rows.batch)
         digests = rows.facts.column("content_sha256").to_pylist()
         content = "".join(f"{digest} {one!r}\n" for one, digest in zip(ids, digests, strict=True))
-        done.tables.append(
-            (
-                indication_table(decided, trial_of_physics_only=physics_only),
-                decision_table(decided, model_digest),
-            )
+        tables = (
+            indication_table(decided, trial_of_physics_only=physics_only),
+            decision_table(decided, model_digest),
         )
-        done = replace(
-            done, tally=done.tally + Tally.of(decided), content=done.content + content.encode("utf-8")
-        )
-    return done
+        every.append(_Done(span, tables, Tally.of(decided), content.encode("utf-8")))
+    return every
 
 
-def _nothing_chosen(seen: _Seen) -> BadInput:
-    first, last = seen.spans[0]
+def _nothing_chosen(first: datetime, last: datetime) -> BadInput:
     return BadInput(
         "no seam of the store is in the choice",
         do=f"choose between {first:%Y-%m-%d} and {last:%Y-%m-%d}, when the stored seams were welded",

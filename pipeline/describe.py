@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, TypeVar
 import numpy as np
 
 from seamtell.features.contracts import SeamTrace
-from seamtell.features.described_batch import SeamStatus
+from seamtell.features.described_batch import DescribedBatch, SeamStatus
 from seamtell.features.indications import IndicationSettings
 from seamtell.features.kernel.batch import describe_batch
 from seamtell.features.trace_batch import TraceBatch
@@ -138,10 +138,11 @@ def describe(ws: Workspace, out: Path | None = None, *, threads: int | None = No
     seen = _Seen()
     with stream_table(path, indications_schema()) as stream:
         chunks = chunks_of(ws.traces_dir, manifest)
-        for done in ordered_map(partial(_described, job), chunks, threads or usable_cores()):
-            seen.add(done)
-            for table in done.tables:
-                stream.write(table)
+        for every in ordered_map(partial(_described, job), chunks, threads or usable_cores()):
+            for done in every:
+                seen.add(done)
+                if done.table is not None:
+                    stream.write(done.table)
     return DescribeResult(
         path=path,
         seams=seen.seams,
@@ -172,9 +173,9 @@ def batches(items: Iterable[T], size: int) -> Iterator[list[T]]:
 
 @dataclass(frozen=True)
 class _Done:
-    """What one chunk of the store gave."""
+    """What one batch gave, or what could not be read."""
 
-    tables: tuple[pa.Table, ...] = ()
+    table: pa.Table | None = None
     seams: int = 0
     conflicts: int = 0
     without_limits: tuple[str, ...] = ()
@@ -192,7 +193,7 @@ class _Seen:
 
     def add(self, done: _Done) -> None:
         self.seams += done.seams
-        self.indications += sum(len(table) for table in done.tables)
+        self.indications += 0 if done.table is None else len(done.table)
         self.conflicts += done.conflicts
         self.not_described += done.not_described
         self.without_limits.update(done.without_limits)
@@ -216,16 +217,20 @@ class _Job:
             conflicts=SeamStore(ws.traces_dir).conflicts(),
         )
 
+    def _found(self, rows: SeamRows) -> tuple[DescribedBatch, pa.Table]:
+        found = describe_batch(rows.batch, self.limits.by_recipe, self.settings)
+        return found, indication_rows(rows.facts, rows.batch.channels, found, self.conflicts)
+
     def describe(self, rows: SeamRows) -> _Done:
         """Describe one batch."""
         import pyarrow as pa
         import pyarrow.compute as pc
 
-        found = describe_batch(rows.batch, self.limits.by_recipe, self.settings)
+        found, table = self._found(rows)
         listed = pc.is_in(rows.facts.column("seam_id"), pa.array(sorted(self.conflicts), pa.string()))
         without = rows.batch.recipe[found.status == SeamStatus.NO_LIMITS]
         return _Done(
-            tables=(indication_rows(rows.facts, rows.batch.channels, found, self.conflicts),),
+            table=table,
             seams=len(rows),
             conflicts=int(np.count_nonzero(listed.to_numpy())),
             without_limits=tuple(rows.batch.recipes[i] for i in without.tolist()),
@@ -245,7 +250,7 @@ class _Job:
                 for name in named
             }
         )
-        (table,) = self.describe(SeamRows(facts, TraceBatch.of_traces(traces))).tables
+        _, table = self._found(SeamRows(facts, TraceBatch.of_traces(traces)))
         columns = {}
         for one in schema:
             values = table.column(one.name)
@@ -258,20 +263,9 @@ class _Job:
         return pd.DataFrame(columns)
 
 
-def _described(job: _Job, chunk: Chunk | UnreadSeams) -> _Done:
+def _described(job: _Job, chunk: Chunk | UnreadSeams) -> list[_Done]:
     """Read one chunk and describe the seams in it."""
     if isinstance(chunk, UnreadSeams):
-        return _Done(unread=(chunk,))
+        return [_Done(unread=(chunk,))]
     parts, unread = read_chunk(chunk)
-    done = _Seen()
-    every = [job.describe(rows) for rows in parts]
-    for one in every:
-        done.add(one)
-    return _Done(
-        tables=tuple(table for one in every for table in one.tables),
-        seams=done.seams,
-        conflicts=done.conflicts,
-        without_limits=tuple(done.without_limits.elements()),
-        not_described=done.not_described,
-        unread=tuple(unread),
-    )
+    return [*(job.describe(rows) for rows in parts), _Done(unread=tuple(unread))]

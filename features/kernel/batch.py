@@ -40,9 +40,13 @@ def describe_batch(
     table = LimitTable.of(limits, batch.recipes, batch.channels)
     n, channels = len(batch), len(batch.channels)
     values = [np.ascontiguousarray(array, dtype=np.float32) for array in batch.values]
+    # The kernel reads by address: what lies beyond a buffer is not there for it.
+    inside = batch.whole | (batch.counts == 0)
+    starts, counts = np.where(inside, batch.starts, -1), np.where(inside, batch.counts, 0)
     seams = Seams(
         np.array([array.ctypes.data for array in values], dtype=np.int64),
-        *(np.require(a, np.int64, "CW") for a in (batch.starts, batch.counts)),
+        starts.astype(np.int64),
+        counts.astype(np.int64),
         *(
             np.require(a, np.float64, "CW")
             for a in (batch.start_mm, batch.pitch_mm, batch.thickness_a_mm, batch.thickness_b_mm)

@@ -17,12 +17,13 @@ from numba.core import cgutils
 from numba.core.registry import CPUDispatcher
 from numba.extending import intrinsic
 
+from seamtell.features.machine_code import OPTIONS, kept
+
 __all__ = [
     "address_of",
     "compiled",
     "contracting",
     "entry",
-    "from_python",
     "larger",
     "reordering",
     "smaller",
@@ -31,15 +32,14 @@ __all__ = [
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
-_OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
-_INNER: dict[str, Any] = {**_OPTIONS, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+_INNER: dict[str, Any] = {**OPTIONS, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 
 
 class _OnlyForKernels(CPUDispatcher):  # type: ignore[misc]
     """A compiled function without the code that a call from Python needs, which takes long to compile."""
 
     def __call__(self, *arguments: object) -> object:  # noqa: ARG002 (the signature of any call)
-        raise TypeError(f"{self.py_func.__qualname__} can be called from kernels only; see from_python")
+        raise TypeError(f"{self.py_func.__qualname__} can be called from kernels only")
 
 
 def _inner(function: Function, **options: Any) -> Function:
@@ -63,11 +63,6 @@ def contracting(function: Function) -> Function:
     return _inner(function, fastmath={"contract"})
 
 
-def from_python(function: Function) -> Function:
-    """A compiled function that Python may call, for tests."""
-    return cast(Function, njit(lambda *arguments: function(*arguments)))
-
-
 def source_digest() -> str:
     """Digest over every source of `features`, whose constants and order of descriptors the kernels take."""
     digest = hashlib.sha256()
@@ -78,15 +73,9 @@ def source_digest() -> str:
 
 
 def entry(function: Callable[..., Any]) -> Any:
-    """Compile the function that Python calls, and keep the code where numba finds a writable folder.
-
-    Without one (a read-only installation and home) every process compiles anew.
-    """
+    """Compile the function that Python calls, under a name that holds a digest over the sources."""
     function.__qualname__ = f"{function.__qualname__}_{source_digest()}"
-    try:
-        return njit(cache=True, **_OPTIONS)(function)
-    except RuntimeError:  # what numba raises when it finds no folder that it may write
-        return njit(**_OPTIONS)(function)
+    return kept(function)
 
 
 @intrinsic  # type: ignore[untyped-decorator]
@@ -106,23 +95,23 @@ def address_of(typing_context: Any, number: Any) -> Any:
 _NEVER_NAN = ("nnan", "nsz")
 
 
+def _one_of_two(comparison: str) -> Any:
+    """Code that chooses the first of two floats where the comparison holds, else the second."""
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        holds = builder.fcmp_ordered(comparison, *arguments, flags=_NEVER_NAN)
+        return builder.select(holds, *arguments, flags=_NEVER_NAN)
+
+    return generate
+
+
 @intrinsic  # type: ignore[untyped-decorator]
 def larger(typing_context: Any, a: Any, b: Any) -> Any:
     """The larger of two floats that are not NaN, in a form that the compiler keeps in vector registers."""
-
-    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        above = builder.fcmp_ordered(">", *arguments, flags=_NEVER_NAN)
-        return builder.select(above, *arguments, flags=_NEVER_NAN)
-
-    return a(a, a), generate
+    return a(a, a), _one_of_two(">")
 
 
 @intrinsic  # type: ignore[untyped-decorator]
 def smaller(typing_context: Any, a: Any, b: Any) -> Any:
     """The smaller of two floats that are not NaN, in a form that the compiler keeps in vector registers."""
-
-    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        below = builder.fcmp_ordered("<", *arguments, flags=_NEVER_NAN)
-        return builder.select(below, *arguments, flags=_NEVER_NAN)
-
-    return a(a, a), generate
+    return a(a, a), _one_of_two("<")

@@ -50,8 +50,8 @@ def moving_average(padded: Array, n: int, samples: float, half: int, out: Array,
     """Average over `samples` around ``padded[half + i]``, for every i < n, written to `out`.
 
     Writes, and reads, up to 7 samples further. Short ones are added up directly. For long ones sums
-    over 2, 4, 8, … samples are built from
-    each other, so that the work grows with the logarithm of the length and no rounding piles up.
+    over 2, 4, 8, … samples are built from each other, so that the work grows with the logarithm of
+    the length and no rounding piles up.
     """
     if half == 0:
         for i in range(n):

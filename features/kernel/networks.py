@@ -11,12 +11,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LARGEST", "MOST_COMPARATORS", "median_network"]
+__all__ = ["LARGEST", "median_network"]
 
 LARGEST = 64
 """Most values of a network; beyond, the values are partitioned one by one."""
-MOST_COMPARATORS = 600
-"""Room for the comparators of the largest network."""
 
 
 def median_network(size: int) -> NDArray[np.int32]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from llvmlite import ir
@@ -57,6 +58,19 @@ def _all_lanes(builder: Any, value: Any, lanes: int = LANES) -> Any:
     one = builder.insert_element(ir.Constant(kind, ir.Undefined), value, ir.IntType(32)(0))
     none = ir.Constant(ir.VectorType(ir.IntType(32), lanes), [0] * lanes)
     return builder.shuffle_vector(one, ir.Constant(kind, ir.Undefined), none)
+
+
+def _cases(builder: Any, name: str, value: Any, sizes: Iterable[int]) -> Iterator[int]:
+    """Write code for each size that a value may have, as the caller does in its loop; else nothing runs."""
+    end = builder.append_basic_block(f"{name}.end")
+    choice = builder.switch(value, end)
+    for size in sizes:
+        case = builder.append_basic_block(f"{name}.{size}")
+        choice.add_case(_WORD(size), case)
+        builder.position_at_end(case)
+        yield size
+        builder.branch(end)
+    builder.position_at_end(end)
 
 
 @intrinsic  # type: ignore[untyped-decorator]
@@ -243,12 +257,7 @@ def medians_of_eight(
             for lane in range(EIGHT)
         ]
         place = _place(context, builder, signature.args[4], out, first, _WIDE)
-        end = builder.append_basic_block("medians.end")
-        choice = builder.switch(size_value, end)
-        for length in range(1, LARGEST_IN_REGISTERS + 1):
-            case = builder.append_basic_block(f"medians.{length}")
-            choice.add_case(_WORD(length), case)
-            builder.position_at_end(case)
+        for length in _cases(builder, "medians", size_value, range(1, LARGEST_IN_REGISTERS + 1)):
             rows: list[Any] = []
             for column in range(0, length, EIGHT):
                 rows += _turned(builder, blocks, column)
@@ -256,8 +265,6 @@ def medians_of_eight(
             total = builder.fadd(builder.fpext(low, _WIDE), builder.fpext(high, _WIDE))
             half = builder.fmul(total, ir.Constant(_WIDE, [0.5] * EIGHT))
             builder.store(half, place, align=8)
-            builder.branch(end)
-        builder.position_at_end(end)
         return context.get_dummy_value()
 
     return types.void(amplitudes, starts, k, size, medians), generate
@@ -270,12 +277,7 @@ def running_medians(typing_context: Any, samples: Any, offset: Any, size: Any, o
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         array, at, size_value, out_array = arguments
         place = _place(context, builder, signature.args[3], out_array, at, _NARROW)
-        end = builder.append_basic_block("running.end")
-        choice = builder.switch(size_value, end)
-        for length in range(3, LARGEST_IN_REGISTERS + 1, 2):
-            case = builder.append_basic_block(f"running.{length}")
-            choice.add_case(_WORD(length), case)
-            builder.position_at_end(case)
+        for length in _cases(builder, "running", size_value, range(3, LARGEST_IN_REGISTERS + 1, 2)):
             rows = [
                 builder.load(
                     _place(context, builder, signature.args[0], array, builder.add(at, _WORD(k)), _NARROW),
@@ -284,8 +286,6 @@ def running_medians(typing_context: Any, samples: Any, offset: Any, size: Any, o
                 for k in range(length)
             ]
             builder.store(_middle_rows(builder, rows)[0], place, align=4)
-            builder.branch(end)
-        builder.position_at_end(end)
         return context.get_dummy_value()
 
     return types.void(samples, offset, size, out), generate
@@ -337,12 +337,7 @@ def average_eight(
         array, at, taps_value, edge_value, whole_value, out_array = arguments
         place = _place(context, builder, signature.args[5], out_array, at, _WIDE)
         edges, wholes = (_all_lanes(builder, one, EIGHT) for one in (edge_value, whole_value))
-        end = builder.append_basic_block("average.end")
-        choice = builder.switch(taps_value, end)
-        for count in range(1, MOST_TAPS + 1, 2):
-            case = builder.append_basic_block(f"average.{count}")
-            choice.add_case(_WORD(count), case)
-            builder.position_at_end(case)
+        for count in _cases(builder, "average", taps_value, range(1, MOST_TAPS + 1, 2)):
             rows = [
                 builder.load(
                     _place(context, builder, signature.args[0], array, builder.add(at, _WORD(k)), _WIDE),
@@ -356,8 +351,6 @@ def average_eight(
                 inside = pairs + inside[len(pairs) : len(inside) - len(pairs)]
             average = builder.fadd(builder.fmul(edges, ends), builder.fmul(wholes, inside[0]))
             builder.store(average, place, align=8)
-            builder.branch(end)
-        builder.position_at_end(end)
         return context.get_dummy_value()
 
     return types.void(values, offset, taps, edge, whole, out), generate

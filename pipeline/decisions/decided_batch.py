@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.described_batch import DescribedBatch
-from seamtell.models.answers import Answers
+from seamtell.models.answers import Answers, reason_code
 from seamtell.models.limit_rule_batch import LimitResults
 from seamtell.models.reasons import Reason
 
@@ -63,5 +63,4 @@ class DecidedBatch:
     @property
     def timed_out(self) -> bool:
         """Whether an indication has no label because the model ran out of its time."""
-        code = tuple(Reason).index(Reason.MODEL_TIMEOUT)
-        return bool((self.answers.reason_codes == code).any())
+        return bool((self.answers.reason_codes == reason_code(Reason.MODEL_TIMEOUT)).any())

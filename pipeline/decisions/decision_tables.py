@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 from seamtell.features.contracts import UNCLASSIFIED
 from seamtell.models.answers import NO_CODE, REASONS, Answers
 from seamtell.models.verdict import Verdict
-from seamtell.pipeline.decisions.answer_table import ANSWER_COLUMNS, LIST_MARK
+from seamtell.pipeline.decisions.answer_table import ANSWER_COLUMNS
 from seamtell.pipeline.decisions.decided_batch import DecidedBatch
+from seamtell.pipeline.decisions.text_columns import looked_up, member_names
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -107,10 +108,10 @@ def indication_table(decided: DecidedBatch, *, trial_of_physics_only: bool | Non
         "end_mm": pa.array(found.end_mm),
         "peak_mm": pa.array(found.peak_mm),
         "exceeds_limit": pa.array(decided.exceeds_limit),
-        "label": _looked_up((*answers.classes, UNCLASSIFIED), answers.codes),
-        "label_set": _member_names(answers.classes, answers.sets),
+        "label": looked_up((*answers.classes, UNCLASSIFIED), answers.codes),
+        "label_set": member_names(answers.classes, answers.sets),
         "novelty_p": _number_or_null(answers.novelty_p),
-        "reason": _looked_up((*(reason.value for reason in REASONS), ""), answers.reason_codes),
+        "reason": looked_up((*(reason.value for reason in REASONS), ""), answers.reason_codes),
     }
     columns.update(_probability_columns(answers))
     trial = trial_of_physics_only is not None
@@ -138,32 +139,16 @@ def decision_table(decided: DecidedBatch, model_digest: str) -> pa.Table:
     names = tuple(limits.channels[c] for c in order)
     columns = {
         "seam_id": pa.array(decided.seam_ids, pa.string()),
-        "verdict": _looked_up(verdicts, decided.verdicts),
-        "limit_verdict": _looked_up(verdicts, limits.verdicts),
-        "exceeded_channels": _member_names(names, limits.exceeded[:, order]),
+        "verdict": looked_up(verdicts, decided.verdicts),
+        "limit_verdict": looked_up(verdicts, limits.verdicts),
+        "exceeded_channels": member_names(names, limits.exceeded[:, order]),
         "indications": pa.array(np.bincount(seam, minlength=n).astype(np.int64)),
         "unclassified": pa.array(np.bincount(unclassified, minlength=n).astype(np.int64)),
-        "reason": _looked_up(decided.reasons, decided.reason),
-        "model_digest": _looked_up((model_digest,), np.zeros(n, dtype=np.int8)),
+        "reason": looked_up(decided.reasons, decided.reason),
+        "model_digest": looked_up((model_digest,), np.zeros(n, dtype=np.int8)),
     }
     schema = decision_schema()
     return pa.Table.from_arrays([columns[name] for name in schema.names], schema=schema)
-
-
-def _looked_up(names: tuple[str, ...], codes: NDArray[np.signedinteger]) -> pa.Array:
-    """Text of each code; -1 is the last name."""
-    import pyarrow as pa
-
-    places = np.where(codes < 0, len(names) - 1, codes).astype(np.int32)
-    return pa.array(names, pa.string()).take(pa.array(places))
-
-
-def _member_names(names: tuple[str, ...], members: NDArray[np.bool_]) -> pa.Array:
-    """Names of the members of each row, joined; looked up among the combinations that occur."""
-    weights = np.int64(1) << np.arange(len(names), dtype=np.int64)
-    found, index = np.unique(members @ weights, return_inverse=True)
-    spelt = [LIST_MARK.join(name for k, name in enumerate(names) if key >> k & 1) for key in found.tolist()]
-    return _looked_up(tuple(spelt), index)
 
 
 def _probability_columns(answers: Answers) -> dict[str, pa.Array]:

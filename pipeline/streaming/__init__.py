@@ -1,1 +1,1 @@
-"""Running a job over every unit of the store, in bounded memory, and going on where it stopped."""
+"""From the store to tables in bulk: threads over batches with the results in order, and rows as Arrow."""

@@ -7,11 +7,11 @@ from collections.abc import Collection
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-from numpy.typing import NDArray
 
 from seamtell.features.described_batch import DescribedBatch
 from seamtell.features.describer import INDICATION_COLUMNS
 from seamtell.features.descriptors.registry import names
+from seamtell.pipeline.decisions.text_columns import member_names
 
 __all__ = ["SEAM_COLUMNS", "indication_rows", "indications_schema"]
 
@@ -26,8 +26,6 @@ SEAM_COLUMNS: tuple[str, ...] = (
     "conflict",
 )
 """Metadata of the seam beside each indication. ``conflict``: the seam has two differing traces."""
-
-_MARK = "+"
 
 
 def indications_schema() -> pa.Schema:
@@ -74,8 +72,8 @@ def indication_rows(
         "end_mm": pa.array(found.end_mm),
         "peak_mm": pa.array(found.peak_mm),
         "exceeds_limit": pa.array(found.exceeded.any(axis=1)),
-        "channels": _joined(channels, found.shown),
-        "exceeded_channels": _joined(channels, found.exceeded),
+        "channels": member_names(channels, found.shown),
+        "exceeded_channels": member_names(channels, found.exceeded),
         "conflict": pc.is_in(owner.column("seam_id"), pa.array(sorted(conflicts), pa.string())),
     }
     columns.update({name: owner.column(name) for name in SEAM_COLUMNS if name != "conflict"})
@@ -87,11 +85,3 @@ def indication_rows(
 
 def _cast(column: pa.Array | pa.ChunkedArray, kind: pa.DataType) -> pa.Array | pa.ChunkedArray:
     return column if column.type == kind else column.cast(kind)
-
-
-def _joined(names: tuple[str, ...], members: NDArray[np.bool_]) -> pa.Array:
-    """Names of the members of each row, joined; looked up among the combinations that occur."""
-    weights = np.int64(1) << np.arange(len(names), dtype=np.int64)
-    keys, index = np.unique(members @ weights, return_inverse=True)
-    spelt = [_MARK.join(name for k, name in enumerate(names) if key >> k & 1) for key in keys.tolist()]
-    return pa.array(spelt, pa.string()).take(pa.array(index.astype(np.int64)))

@@ -18,6 +18,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 from random_seams import RECIPES, random_seams
 from reference_batch import reference_batch
 
+sys.path.remove(str(Path(__file__).parent))
+
 FULL = os.environ.get("SEAMTELL_COVERAGE") == "full"
 BATCHES, BATCH = (40, 500) if FULL else (4, 300)
 RELATIVE = 1e-5
