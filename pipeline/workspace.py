@@ -81,6 +81,11 @@ class Workspace:
         return self.root / "decisions"
 
     @property
+    def watch_dir(self) -> Path:
+        """Journal of ``seamtell watch``."""
+        return self.root / "watch"
+
+    @property
     def reports_dir(self) -> Path:
         """Reports to open."""
         return self.root / "reports"

@@ -22,6 +22,7 @@ from seamtell.pipeline.commands import (
     synth,
     train,
     verify,
+    watch,
     withdraw,
     workspace,
 )
@@ -45,6 +46,7 @@ COMMAND_AREAS: tuple[ModuleType, ...] = (
     verify,
     keys,
     classify,
+    watch,
     mix,
     synth,
     demo,

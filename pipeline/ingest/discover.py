@@ -86,6 +86,7 @@ def _is_ours(workspace: Workspace | None, file: Path) -> bool:
         workspace.described_dir,
         workspace.models_dir,
         workspace.decisions_dir,
+        workspace.watch_dir,
         workspace.reports_dir,
         workspace.tracking_dir,
     )

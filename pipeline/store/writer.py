@@ -40,15 +40,15 @@ class StoreWriter:
     ----------
     folder : Path
         ``Workspace.traces_dir``.
+    digests : dict of str to str, optional
+        Content digests of all stored seams, by seam id, where they are known; kept up to date.
+        Default: read from the store.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, digests: dict[str, str] | None = None) -> None:
         self.folder = folder
         self._manifest = read_manifest(folder)
-        metadata = SeamStore(folder).metadata()
-        self._digests: dict[str, str] = dict(
-            zip(metadata["seam_id"], metadata["content_sha256"], strict=True)
-        )
+        self._digests = _stored_digests(folder) if digests is None else digests
         self._waiting: list[StoredSeam] = []
         self._remove_leftovers()
 
@@ -164,6 +164,11 @@ class StoreWriter:
                 )
                 if path.is_file() and (unfinished or uncounted):
                     path.unlink()
+
+
+def _stored_digests(folder: Path) -> dict[str, str]:
+    metadata = SeamStore(folder).metadata()
+    return dict(zip(metadata["seam_id"], metadata["content_sha256"], strict=True))
 
 
 def _place(seam: StoredSeam) -> str:

@@ -27,7 +27,7 @@ MOST_WAITING = 1024
 """Files known by name at once; whoever finds more of them waits."""
 
 _PATIENCE = 10
-"""A file that was seen to begin, and whose closing will be told, gets so many settle times without a change."""
+"""Settle times without a change for a file that was seen to begin, and whose closing will be told."""
 
 _SCAN_SHARE = 20
 """A poll that takes long is made rarer: at most one part in so many of the time goes into it."""

@@ -73,7 +73,12 @@ def _new_observer() -> BaseObserver:
 
 
 def _handler(on_file: Callable[[Path, bool], None]):  # type: ignore[no-untyped-def]
-    from watchdog.events import EVENT_TYPE_CLOSED, EVENT_TYPE_CREATED, EVENT_TYPE_MOVED, FileSystemEventHandler
+    from watchdog.events import (
+        EVENT_TYPE_CLOSED,
+        EVENT_TYPE_CREATED,
+        EVENT_TYPE_MOVED,
+        FileSystemEventHandler,
+    )
 
     class Handler(FileSystemEventHandler):
         def on_any_event(self, event: FileSystemEvent) -> None:

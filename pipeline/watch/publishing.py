@@ -1,0 +1,158 @@
+"""From the journal to where the rest of the house looks: seams to the store, decisions to their files.
+
+The store comes first, so that no decision file names a seam that the store lacks. Everything
+here gives the same when it is done again, so a kill costs nothing.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+import pyarrow as pa
+
+from seamtell.features.contracts import SeamTrace
+from seamtell.pipeline.decisions.decision_tables import decision_schema, indication_schema
+from seamtell.pipeline.decisions.files import (
+    DECISIONS_FILE,
+    INDICATIONS_FILE,
+    RECORD_FILE,
+    DecisionCounts,
+    DecisionRecord,
+)
+from seamtell.pipeline.files.atomic import write_bytes_atomically
+from seamtell.pipeline.files.locking import workspace_lock
+from seamtell.pipeline.ingest.reasons import WHAT_TO_DO, ReasonCode
+from seamtell.pipeline.store.rejected import InputKind, RejectedRow, RejectedTable
+from seamtell.pipeline.store.rows import StoredSeam, part_bytes, traces_of
+from seamtell.pipeline.store.writer import StoreWriter
+from seamtell.pipeline.streaming.unfinished import part_name
+from seamtell.pipeline.watch.journal import BatchRow, Journal
+from seamtell.pipeline.watch.journal_folders import FolderState, note_published, unpublished
+from seamtell.pipeline.watch.stored_digests import StoredDigests
+from seamtell.pipeline.workspace import Workspace
+
+__all__ = ["publish"]
+
+
+def publish(ws: Workspace, journal: Journal, stored: StoredDigests) -> tuple[str, ...]:
+    """Carry to store and decision files what only the journal holds.
+
+    Parameters
+    ----------
+    ws : Workspace
+    journal : Journal
+    stored : StoredDigests
+        Of the store of `ws`; brought up to date.
+
+    Returns
+    -------
+    tuple of str
+        Seams that the store got with other content meanwhile: now conflicts.
+
+    Raises
+    ------
+    WorkspaceBusy
+        Another command is writing; nothing was done.
+    StorageProblem
+        The disk refuses; what is missing is done the next time.
+    """
+    conflicts: tuple[str, ...] = ()
+    waiting = journal.waiting_traces()
+    if waiting:
+        with workspace_lock(ws):
+            conflicts = _to_store(ws, [traces for _, traces in waiting], stored)
+        journal.forget_traces([number for number, _ in waiting])
+    for number, name, state in unpublished(journal):
+        _to_files(ws, name, state, journal.batches_of(number))
+        note_published(journal, number, state)
+    return conflicts
+
+
+def _to_store(ws: Workspace, streams: list[bytes], stored: StoredDigests) -> tuple[str, ...]:
+    stored.refresh()
+    writer = StoreWriter(ws.traces_dir, digests=stored.by_seam)
+    table = RejectedTable(ws.rejected_dir)
+    conflicts = []
+    for stream in streams:
+        rows = pa.ipc.open_stream(stream).read_all()
+        facts = rows.select(["source", "content_sha256"]).to_pylist()
+        for trace, fact in zip(traces_of(rows), facts, strict=True):
+            digest = writer.digest_of(trace.seam_id)
+            if digest is None:
+                writer.add(trace, fact["source"])
+            elif digest != fact["content_sha256"]:
+                _keep_conflict(table, trace, fact["source"], fact["content_sha256"])
+                conflicts.append(trace.seam_id)
+    try:
+        # Rejections first: were it the other way round, a kill between the two could lose one.
+        table.save()
+        writer.commit()
+    except BaseException:
+        stored.forget()
+        raise
+    return tuple(conflicts)
+
+
+def _keep_conflict(table: RejectedTable, trace: SeamTrace, source: str, digest: str) -> None:
+    """Another command stored other content under this name between decision and store."""
+    kept = table.keep_bytes(part_bytes([StoredSeam(trace, source, digest)]))
+    table.add(
+        RejectedRow(
+            kind=InputKind.TRACE,
+            sha256=kept,
+            source=source,
+            row=0,
+            seam_id=trace.seam_id,
+            reason=ReasonCode.SEAM_ID_CONFLICT,
+            message="the store holds this seam with other content; both are kept",
+            do=WHAT_TO_DO[ReasonCode.SEAM_ID_CONFLICT],
+            content_sha256=digest,
+            parsed_sha256=kept,
+        )
+    )
+
+
+def _to_files(ws: Workspace, name: str, state: FolderState, batches: list[BatchRow]) -> None:
+    """Write the parts that are not full and safe yet, then the record."""
+    folder = ws.decisions_dir / name
+    parts: dict[int, list[BatchRow]] = defaultdict(list)
+    for batch in batches:
+        parts[batch.part].append(batch)
+    for number, members in parts.items():
+        for file, schema, streams in (
+            (INDICATIONS_FILE, indication_schema(), [batch.indications for batch in members]),
+            (DECISIONS_FILE, decision_schema(), [batch.decisions for batch in members]),
+        ):
+            write_bytes_atomically(folder / file / part_name(number), _part(schema, streams))
+    write_bytes_atomically(folder / RECORD_FILE, _record(state).to_json())
+
+
+def _part(schema: pa.Schema, streams: list[bytes]) -> bytes:
+    import io
+
+    from seamtell.pipeline.files.part_file import PartFile
+
+    buffer = io.BytesIO()
+    with PartFile(buffer, schema) as part:
+        for stream in streams:
+            part.write(pa.ipc.open_stream(stream).read_all())
+        part.finish()
+    return buffer.getvalue()
+
+
+def _record(state: FolderState) -> DecisionRecord:
+    tally, basis = state.tally, state.basis
+    return DecisionRecord(
+        **basis.model_dump(exclude={"day"}),
+        decided_at=state.decided_at,
+        input_digest=state.content_sha256,
+        since=None,
+        until=None,
+        counts=DecisionCounts(
+            seams=tally.seams,
+            indications=tally.indications,
+            verdicts=dict(tally.verdicts),
+            labels=dict(tally.labels),
+            unclassified_by_reason=dict(tally.unclassified_by_reason),
+        ),
+    )
