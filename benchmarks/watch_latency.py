@@ -78,7 +78,8 @@ def row(name: str, values: list[float]) -> str:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    keep_lines = argparse.RawDescriptionHelpFormatter
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=keep_lines)
     parser.add_argument("workspace", type=Path)
     parser.add_argument("--files", type=int, default=200)
     parser.add_argument("--interval", type=float, default=0.05, metavar="SECONDS")

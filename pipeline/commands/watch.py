@@ -84,9 +84,9 @@ def _stopped_by_signals() -> Iterator[threading.Event]:
 
     stop = threading.Event()
 
-    def end(number: int, _: object) -> None:
+    def end(number: int, _frame: object) -> None:
         if stop.is_set():
-            raise KeyboardInterrupt
+            raise KeyboardInterrupt(number)
         stop.set()
 
     earlier = {number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)}

@@ -127,4 +127,5 @@ def _stream(table: pa.Table) -> bytes:
     sink = pa.BufferOutputStream()
     with pa.ipc.new_stream(sink, table.schema) as writer:
         writer.write_table(table)
-    return sink.getvalue().to_pybytes()
+    data: bytes = sink.getvalue().to_pybytes()
+    return data

@@ -185,7 +185,7 @@ class KnownFiles:
             found = self._base.execute(
                 "SELECT size, mtime_ns, ctime_ns FROM files WHERE path = ?", (str(path),)
             ).fetchone()
-        return found == (stamp.size, stamp.mtime_ns, stamp.ctime_ns)
+        return bool(found == (stamp.size, stamp.mtime_ns, stamp.ctime_ns))
 
     def close(self) -> None:
         """Ask no more."""
