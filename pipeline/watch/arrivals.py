@@ -14,10 +14,12 @@ import stat
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from enum import Enum, auto
 from pathlib import Path
 
+from seamtell.features.errors import SeamtellError
 from seamtell.pipeline.ingest.discover import TRACE_SUFFIXES
 from seamtell.pipeline.watch.notifications import Notifications
 
@@ -241,7 +243,8 @@ class Arrivals:
         while not self._stop.is_set():
             begun = time.perf_counter()
             self._look.clear()
-            self._search()
+            with suppress(SeamtellError):  # the journal cannot be asked now; whoever writes it tells
+                self._search()
             took_s = time.perf_counter() - begun
             self._look.wait(max(self._poll_s, _SCAN_SHARE * took_s))
 

@@ -9,6 +9,7 @@ which can be done again at any time; only what is safe there leaves the journal.
 from __future__ import annotations
 
 import sqlite3
+import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -30,7 +31,8 @@ CREATE TABLE files (path TEXT PRIMARY KEY, size INTEGER, mtime_ns INTEGER, ctime
     WITHOUT ROWID;
 CREATE TABLE seams (seam_id TEXT PRIMARY KEY, content_sha256 TEXT NOT NULL, verdict TEXT NOT NULL)
     WITHOUT ROWID;
-CREATE TABLE folders (id INTEGER PRIMARY KEY, name TEXT UNIQUE NOT NULL, state TEXT NOT NULL);
+CREATE TABLE folders (id INTEGER PRIMARY KEY, name TEXT UNIQUE NOT NULL, state TEXT NOT NULL,
+    published INTEGER NOT NULL);
 CREATE TABLE batches (id INTEGER PRIMARY KEY, folder INTEGER NOT NULL REFERENCES folders,
     part INTEGER NOT NULL, seams INTEGER NOT NULL, decisions BLOB NOT NULL, indications BLOB NOT NULL,
     traces BLOB);
@@ -166,7 +168,7 @@ class Journal:
 
 
 class KnownFiles:
-    """Asks the journal in another thread than the one that writes it.
+    """Asks the journal, in any thread.
 
     Parameters
     ----------
@@ -178,10 +180,11 @@ class KnownFiles:
         with _disk(path):
             self._base = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
         self._path = path
+        self._one_asks = threading.Lock()
 
     def __call__(self, path: Path, stamp: FileStamp) -> bool:
         """Whether a file was dealt with and not touched since."""
-        with _disk(self._path):
+        with self._one_asks, _disk(self._path):
             found = self._base.execute(
                 "SELECT size, mtime_ns, ctime_ns FROM files WHERE path = ?", (str(path),)
             ).fetchone()

@@ -21,7 +21,15 @@ from seamtell.pipeline.watch.journal import DecidedSeam, FileRow, Journal, put_f
 if TYPE_CHECKING:
     import sqlite3
 
-__all__ = ["PART_SEAMS", "Basis", "DecidedRows", "FolderState", "record_batch", "unpublished"]
+__all__ = [
+    "PART_SEAMS",
+    "Basis",
+    "DecidedRows",
+    "FolderState",
+    "note_published",
+    "record_batch",
+    "unpublished",
+]
 
 PART_SEAMS = 1024
 """Seams after which a part of the decision tables is full; a fuller one is never written again."""
@@ -59,8 +67,6 @@ class FolderState(BaseModel):
         Part that is being filled.
     part_seams : int
         Seams in it.
-    published_seams : int
-        Seams that the decision files hold.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -71,7 +77,6 @@ class FolderState(BaseModel):
     content_sha256: str = hashlib.sha256().hexdigest()
     part: int = 0
     part_seams: int = 0
-    published_seams: int = 0
 
 
 @dataclass(frozen=True)
@@ -126,17 +131,15 @@ def record_batch(journal: Journal, rows: DecidedRows, files: Sequence[FileRow]) 
 
 def unpublished(journal: Journal) -> list[tuple[int, str, FolderState]]:
     """Number, name and state of the folders with decisions that the decision files lack."""
-    found = journal.rows("SELECT id, name, state FROM folders ORDER BY id DESC LIMIT 1000")
-    folders = [(number, name, FolderState.model_validate_json(state)) for number, name, state in found]
-    return [one for one in reversed(folders) if one[2].published_seams < one[2].tally.seams]
+    found = journal.rows("SELECT id, name, state FROM folders WHERE NOT published ORDER BY id")
+    return [(number, name, FolderState.model_validate_json(state)) for number, name, state in found]
 
 
 def note_published(journal: Journal, number: int, state: FolderState) -> None:
     """The decision files hold all of `state`: full parts leave the journal."""
-    done = state.model_copy(update={"published_seams": state.tally.seams})
     with journal.change() as base:
         base.execute("DELETE FROM batches WHERE folder = ? AND part < ?", (number, state.part))
-        _put_state(base, number, done)
+        base.execute("UPDATE folders SET published = 1 WHERE id = ?", (number,))
 
 
 def _folder_for(base: sqlite3.Connection, rows: DecidedRows) -> tuple[int, FolderState]:
@@ -150,7 +153,9 @@ def _folder_for(base: sqlite3.Connection, rows: DecidedRows) -> tuple[int, Folde
     while base.execute("SELECT 1 FROM folders WHERE name = ?", (folder_name(begun),)).fetchone():
         begun += timedelta(seconds=1)
     state = FolderState(basis=rows.basis, decided_at=rows.decided_at)
-    added = base.execute("INSERT INTO folders (name, state) VALUES (?, '')", (folder_name(begun),))
+    added = base.execute(
+        "INSERT INTO folders (name, state, published) VALUES (?, '', 0)", (folder_name(begun),)
+    )
     return int(added.lastrowid or 0), state
 
 
@@ -175,4 +180,6 @@ def _with_batch(state: FolderState, rows: DecidedRows) -> FolderState:
 
 
 def _put_state(base: sqlite3.Connection, number: int, state: FolderState) -> None:
-    base.execute("UPDATE folders SET state = ? WHERE id = ?", (state.model_dump_json(), number))
+    base.execute(
+        "UPDATE folders SET state = ?, published = 0 WHERE id = ?", (state.model_dump_json(), number)
+    )

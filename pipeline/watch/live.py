@@ -30,7 +30,6 @@ __all__ = ["WatchPlan", "watch"]
 
 _LOOK_UP_S = 0.25
 """How long a stop, or what waits to be published, can go unnoticed."""
-_RETRY_S = 2.0
 
 
 @dataclass(frozen=True)
@@ -122,42 +121,42 @@ def _run(
     on_waiting: Callable[[int], object],
 ) -> None:
     until_s = float("inf") if plan.for_s is None else time.monotonic() + plan.for_s
-    troubles = _Troubles(hear, raising=plan.once)
+    deciding, publishing, finding = (_Troubles(hear, raising=plan.once) for _ in range(3))
     while not stop.is_set() and time.monotonic() < until_s:
-        with troubles.told():
-            one_round.deal_with(arrivals.take(one_round.most_files, _LOOK_UP_S))
-        with troubles.told():
-            one_round.publish_when_due()
+        with deciding.told():
+            deciding.over(one_round.deal_with(arrivals.take(one_round.most_files, _LOOK_UP_S)))
+        with publishing.told():
+            publishing.over(one_round.publish_when_due())
         if arrivals.folder_is_gone:
-            troubles.tell(f"{arrivals.folder}: no such folder any more; waiting for it to come back")
+            finding.tell(f"{arrivals.folder}: no such folder any more; waiting for it to come back")
+        finding.over(not arrivals.folder_is_gone)
         on_waiting(arrivals.waiting)
         if plan.once and arrivals.exhausted:
             break
-        if troubles.fresh:
-            stop.wait(_RETRY_S)
-    with troubles.told():
+    with publishing.told():
         one_round.publish()
 
 
 class _Troubles:
-    """What can pass is told once and tried again; the files concerned are found again by the poll."""
+    """What can pass is told once and tried again; the poll finds the files concerned again."""
 
     def __init__(self, hear: Listener, *, raising: bool) -> None:
         self._hear = hear
         self._raising = raising
         self._told = ""
-        self.fresh = False
 
     @contextmanager
     def told(self) -> Iterator[None]:
         try:
             yield
-            self.fresh = False
         except SeamtellError as problem:
             if self._raising:
                 raise
-            self.fresh = True
             self.tell(str(problem))
+
+    def over(self, is_over: bool) -> None:
+        if is_over:
+            self._told = ""
 
     def tell(self, text: str) -> None:
         if text != self._told:

@@ -27,6 +27,7 @@ __all__ = ["Round"]
 _PUBLISH_SEAMS = 512
 _PUBLISH_IDLE_S = 1.0
 _PUBLISH_S = 10.0
+_RETRY_S = 2.0
 
 
 class Round:
@@ -67,12 +68,18 @@ class Round:
         self._hear = hear
         self._intake = Intake(choose_profile(ws, wanted), journal, stored)
         self._rejections = OpenRejections(ws.rejected_dir)
-        self._waiting_seams = sum(one[2].tally.seams - one[2].published_seams for one in unpublished(journal))
+        self._waiting_seams = sum(one[2].tally.seams for one in unpublished(journal))
+        self._not_before_s = 0.0
         self._waiting_since_s = self._last_s = time.monotonic()
         self._explanation = current.at(clock()).explanation
 
-    def deal_with(self, arrivals: Sequence[Arrival]) -> None:
+    def deal_with(self, arrivals: Sequence[Arrival]) -> bool:
         """Decide on the new seams of some files; keep aside what is rejected or in conflict.
+
+        Returns
+        -------
+        bool
+            Whether there were any.
 
         Raises
         ------
@@ -80,7 +87,7 @@ class Round:
             For a while it cannot go on; files without their decision were not dealt with.
         """
         if not arrivals:
-            return
+            return False
         deciding = self._current.at(self._clock())
         if deciding.explanation != self._explanation:
             self._tell_trust(deciding.explanation)
@@ -93,13 +100,30 @@ class Round:
         self._decide(new)
         if kept_aside:
             self._keep_aside(kept_aside)
+        return True
 
-    def publish_when_due(self) -> None:
-        """Carry decisions and seams to where other commands look, in a quiet moment or after a while."""
+    def publish_when_due(self) -> bool:
+        """Carry decisions and seams to where other commands look, in a quiet moment or after a while.
+
+        Returns
+        -------
+        bool
+            Whether it was done.
+
+        Raises
+        ------
+        WorkspaceBusy, StorageProblem
+            Not now; it is tried again after a while.
+        """
         now = time.monotonic()
         quiet = now - self._last_s >= _PUBLISH_IDLE_S or self._waiting_seams >= _PUBLISH_SEAMS
-        if self._waiting_seams and (quiet or now - self._waiting_since_s >= _PUBLISH_S):
-            self.publish()
+        due = quiet or now - self._waiting_since_s >= _PUBLISH_S
+        if not self._waiting_seams or not due or now < self._not_before_s:
+            return False
+        self._not_before_s = now + _RETRY_S
+        self.publish()
+        self._not_before_s = now
+        return True
 
     def publish(self) -> None:
         """Do so now.

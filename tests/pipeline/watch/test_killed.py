@@ -13,6 +13,7 @@ import shutil
 import signal
 import threading
 import time
+from contextlib import suppress
 from datetime import UTC, datetime
 from multiprocessing.process import BaseProcess
 from pathlib import Path
@@ -122,10 +123,8 @@ def test_what_was_decided_survives_the_removal_of_the_file_and_a_kill(
     write_trace(incoming, "S1")
     with monkeypatch.context() as patch:
         patch.setattr(round, "publish", killed)
-        try:
+        with suppress(Killed):
             live(ws.root, incoming)
-        except Killed:
-            pass
     assert not len(SeamStore(ws.traces_dir))
     (incoming / "S1.csv").unlink()
     live(ws.root, incoming)
