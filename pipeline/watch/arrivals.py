@@ -180,14 +180,19 @@ class Arrivals:
                 return taken
             self._wait(min(left, self._next_look_s()))
 
+    @property
+    def _has_room(self) -> bool:
+        return len(self._waiting) + len(self._ready) < MOST_WAITING
+
     def _wait(self, seconds: float) -> None:
-        try:
-            self._note(*self._heard.get(timeout=max(seconds, 0.001)))
-        except queue.Empty:
+        if not self._has_room:
+            self._stop.wait(seconds)
             return
+        with suppress(queue.Empty):
+            self._note(*self._heard.get(timeout=max(seconds, 0.001)))
 
     def _hear_out(self) -> None:
-        while len(self._waiting) + len(self._ready) < MOST_WAITING:
+        while self._has_room:
             try:
                 self._note(*self._heard.get_nowait())
             except queue.Empty:
@@ -198,9 +203,11 @@ class Arrivals:
             self._waiting.pop(path, None)
             self._ready.setdefault(path, at_s)
         elif path not in self._ready:
-            closing_told = found is _Found.BEGUN and self._notifications.tell_closing
-            settle_s = self._settle_s * (_PATIENCE if closing_told else 1)
-            self._waiting.setdefault(path, _Candidate(stamp_of(path), time.perf_counter(), settle_s))
+            candidate = self._waiting.setdefault(
+                path, _Candidate(stamp_of(path), time.perf_counter(), self._settle_s)
+            )
+            if found is _Found.BEGUN and self._notifications.tell_closing:
+                candidate.settle_s = _PATIENCE * self._settle_s
 
     def _look_again(self) -> None:
         now = time.perf_counter()
