@@ -85,3 +85,8 @@ def _write_trace() -> WriteTrace:
 @pytest.fixture(name="run_once")
 def _run_once() -> RunWatch:
     return run_once
+
+
+@pytest.fixture(name="trace_text")
+def _trace_text() -> Callable[..., str]:
+    return trace_text

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import os
 import sqlite3
 import threading
 import time
@@ -9,7 +10,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
 from seamtell.pipeline.classify import classify
@@ -20,6 +24,7 @@ from seamtell.pipeline.store import writer as store_writer
 from seamtell.pipeline.store.rejected import read_rejected
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.watch import journal as journal_module
+from seamtell.pipeline.watch.intake import Intake
 from seamtell.pipeline.watch.journal import Journal
 from seamtell.pipeline.watch.live import WatchPlan, watch
 from seamtell.pipeline.watch.news import FileKnown, InputRefused, News, SeamDecided, Warned, Watching
@@ -241,6 +246,91 @@ def test_a_store_that_cannot_be_written_keeps_the_seams_in_the_journal(
     run_once(ws, incoming)
     assert SeamStore(ws.traces_dir).get("S1").n_samples == 200
     assert len(all_rows(ws)) == 1
+
+
+def test_a_store_that_could_not_be_written_for_a_while_gets_every_seam_in_the_end(
+    ws, incoming, write_trace, monkeypatch
+):
+    news: list[News] = []
+    full = threading.Event()
+    write_manifest = store_writer.write_manifest
+
+    def filling(*args: Any) -> None:
+        if full.is_set():
+            raise StorageProblem("the disk is full", where="here", do="free space")
+        write_manifest(*args)
+
+    monkeypatch.setattr(store_writer, "write_manifest", filling)
+    with running(ws, incoming, news):
+        full.set()
+        write_trace(incoming, "S1")
+        wait_for(lambda: any(isinstance(one, Warned) and "disk is full" in one.text for one in news))
+        assert "S1" in decided(news)
+        full.clear()
+        wait_for(lambda: len(SeamStore(ws.traces_dir)) == 1)
+    assert len(all_rows(ws)) == 1
+
+
+def test_a_file_that_goes_on_growing_while_it_is_read_gets_no_decision_before_it_rests(
+    ws, incoming, trace_text, monkeypatch
+):
+    news: list[News] = []
+    whole = trace_text("S1", bump_pct=40.0)
+    lines = whole.splitlines(keepends=True)
+    seams = Intake.seams
+    grown = threading.Event()
+
+    def growing(self: Intake, arrival: Any, limits: Any) -> Any:
+        yield from seams(self, arrival, limits)
+        if not grown.is_set():
+            grown.set()
+            arrival.path.write_text(whole)
+
+    monkeypatch.setattr(Intake, "seams", growing)
+    (incoming / ".S1").write_text("".join(lines[:60]))  # ends before the bump: would be accepted
+    (incoming / ".S1").rename(incoming / "S1.csv")
+    with running(ws, incoming, news):
+        wait_for(lambda: "S1" in decided(news))
+    assert decided(news) == {"S1": "reject"}
+
+
+def test_a_burst_is_taken_in_bounded_batches_and_every_seam_once(ws, incoming, trace_text, monkeypatch):
+    n = 5000 if os.environ.get("SEAMTELL_COVERAGE") == "full" else 300
+    monkeypatch.setattr("seamtell.pipeline.watch.deciding.BATCH_SEAMS", 64)
+    monkeypatch.setattr("seamtell.pipeline.watch.round.BATCH_SEAMS", 64)
+    news: list[News] = []
+    with running(ws, incoming, news):
+        text = trace_text("S-NUMBER")
+        for i in range(n):
+            (incoming / f".{i}").write_text(text.replace("S-NUMBER", f"S{i:05d}"))
+            (incoming / f".{i}").rename(incoming / f"{i:05d}.csv")
+        wait_for(lambda: len(decided(news)) == n, 60.0)
+    assert sorted(all_rows(ws)["seam_id"]) == [f"S{i:05d}" for i in range(n)]
+    with Journal(ws.watch_dir) as journal:
+        assert max(batch.seams for batch in journal.batches_of(1)) <= 64
+
+
+def test_many_seams_in_one_file_are_decided_on_in_pieces(ws, incoming, run_once, monkeypatch):
+    monkeypatch.setattr("seamtell.pipeline.watch.round.BATCH_SEAMS", 4)
+    rng = np.random.default_rng(3)
+    amplitudes = [(7 + rng.normal(0, 0.15, 200)).astype(np.float32) for _ in range(10)]
+    table = pa.table(
+        {
+            "seam_id": [f"S{i}" for i in range(10)],
+            "welded_at": [NOW] * 10,
+            "line": ["L1"] * 10,
+            "recipe": ["R1"] * 10,
+            "start_mm": [0.0] * 10,
+            "pitch_mm": [1.0] * 10,
+            "specular": amplitudes,
+            "scatter": amplitudes,
+        }
+    )
+    pq.write_table(table, incoming / "day.parquet")
+    assert sorted(decided(run_once(ws, incoming))) == [f"S{i}" for i in range(10)]
+    assert not decided(run_once(ws, incoming))
+    with Journal(ws.watch_dir) as journal:
+        assert [batch.seams for batch in journal.batches_of(1)] == [4, 4, 2]
 
 
 def test_parts_that_are_full_leave_the_journal_and_every_row_stays(
