@@ -113,7 +113,8 @@ def status_line(counts: WatchCounts, waiting: int) -> str:
         parts.append(f"last {counts.last_seam}")
     if counts.warnings:
         parts.append(f"warnings {counts.warnings}")
-    return "  ".join(parts)
+    # A name from outside must not act on the terminal.
+    return "".join(c if c.isprintable() else "?" for c in "  ".join(parts))
 
 
 @contextmanager

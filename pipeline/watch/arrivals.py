@@ -154,6 +154,11 @@ class Arrivals:
         self._poll.join()
 
     @property
+    def notified(self) -> bool:
+        """Whether the operating system tells of new files; else only the poll finds them."""
+        return self._notifications.active
+
+    @property
     def folder_is_gone(self) -> bool:
         """Whether the last search found no folder; it is looked for again."""
         return self._gone

@@ -218,6 +218,8 @@ def _disk(path: Path) -> Iterator[None]:
             do="free space, or let your user write there; nothing that was decided is lost",
         ) from None
     except sqlite3.DatabaseError as problem:
+        if type(problem) is not sqlite3.DatabaseError:  # the narrower ones are faults of ours
+            raise
         raise StorageProblem(
             f"the journal is damaged: {problem}",
             where=str(path),

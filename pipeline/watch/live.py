@@ -108,6 +108,8 @@ def watch(
         settings = {"recursive": plan.recursive, "settle_s": plan.settle_s, "poll_s": plan.poll_s}
         with Arrivals(folder, known, **settings) as arrivals:  # type: ignore[arg-type]
             hear(Watching(str(folder), chosen.name, deciding.basis.model_id, deciding.explanation))
+            if not arrivals.notified:
+                hear(Warned(f"{folder}: nothing tells of new files here; searched every {plan.poll_s:g} s"))
             _run(plan, one_round, arrivals, stop, hear, on_waiting)
         known.close()
 

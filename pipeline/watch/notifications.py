@@ -35,6 +35,11 @@ class Notifications:
         self._observer: BaseObserver | None = None
 
     @property
+    def active(self) -> bool:
+        """Whether the operating system listens for us."""
+        return self._observer is not None
+
+    @property
     def tell_closing(self) -> bool:
         """Whether the closing of a file that was seen to begin is told as well."""
         return self._observer is not None and sys.platform.startswith("linux")

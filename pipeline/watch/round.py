@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable, Sequence
 from datetime import datetime
 
+from seamtell.pipeline.errors import WorkspaceBusy
 from seamtell.pipeline.ingest.profile_choice import choose_profile
 from seamtell.pipeline.ingest.run import ingest
 from seamtell.pipeline.limits_file import Limits
@@ -133,7 +134,15 @@ class Round:
         WorkspaceBusy, StorageProblem
             Not now; the journal keeps it all.
         """
-        for seam_id in publish(self._ws, self._journal, self._stored):
+        try:
+            conflicts = publish(self._ws, self._journal, self._stored)
+        except WorkspaceBusy:
+            raise WorkspaceBusy(
+                "another seamtell command changes this workspace; the journal keeps the decisions meanwhile",
+                where=str(self._ws.root),
+                do="nothing: store and decision files get them when it has ended, from this watch or a later",
+            ) from None
+        for seam_id in conflicts:
             self._hear(
                 Warned(
                     f"seam '{seam_id}': another command stored other content meanwhile. "

@@ -70,6 +70,13 @@ def ws(tmp_path: Path) -> Workspace:
     return workspace
 
 
+@pytest.fixture(autouse=True)
+def _impatient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Publish and try again sooner than in a shop."""
+    monkeypatch.setattr("seamtell.pipeline.watch.round._PUBLISH_IDLE_S", 0.2)
+    monkeypatch.setattr("seamtell.pipeline.watch.round._RETRY_S", 0.3)
+
+
 @pytest.fixture
 def incoming(tmp_path: Path) -> Path:
     folder = tmp_path / "incoming"

@@ -363,6 +363,26 @@ def test_a_new_day_begins_a_new_folder(ws, incoming, write_trace):
     ]
 
 
+def test_with_once_another_writer_ends_it_and_the_decisions_stay_in_the_journal(
+    ws, incoming, write_trace, run_once
+):
+    write_trace(incoming, "S1")
+    with workspace_lock(ws), pytest.raises(WorkspaceBusy, match="the journal keeps the decisions"):
+        run_once(ws, incoming)
+    assert not decided(run_once(ws, incoming))
+    assert all_rows(ws)["seam_id"].tolist() == ["S1"]
+
+
+def test_a_folder_without_notifications_is_told_and_searched(ws, incoming, write_trace, monkeypatch):
+    # Such as when the system's limit of watches is reached.
+    monkeypatch.setattr("seamtell.pipeline.watch.notifications.Notifications.start", lambda self: None)
+    news: list[News] = []
+    with running(ws, incoming, news):
+        write_trace(incoming, "S1")
+        wait_for(lambda: "S1" in decided(news))
+    assert any(isinstance(one, Warned) and "nothing tells of new files" in one.text for one in news)
+
+
 def test_a_second_watch_on_the_workspace_is_refused(ws, incoming, run_once):
     with running(ws, incoming, []), pytest.raises(WorkspaceBusy, match="another 'seamtell watch'"):
         run_once(ws, incoming)
