@@ -136,9 +136,11 @@ def unpublished(journal: Journal) -> list[tuple[int, str, FolderState]]:
 
 
 def note_published(journal: Journal, number: int, state: FolderState) -> None:
-    """The decision files hold all of `state`: full parts leave the journal."""
+    """The decision files hold all of `state`: full parts, and what earlier folders left, leave the journal."""
     with journal.change() as base:
-        base.execute("DELETE FROM batches WHERE folder = ? AND part < ?", (number, state.part))
+        base.execute(
+            "DELETE FROM batches WHERE folder < ? OR (folder = ? AND part < ?)", (number, number, state.part)
+        )
         base.execute("UPDATE folders SET published = 1 WHERE id = ?", (number,))
 
 

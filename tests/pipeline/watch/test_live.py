@@ -361,6 +361,9 @@ def test_a_new_day_begins_a_new_folder(ws, incoming, write_trace):
         "20260504T030201Z-watch",
         "20260505T030201Z-watch",
     ]
+    assert sorted(all_rows(ws)["seam_id"]) == ["S0", "S1"]
+    with Journal(ws.watch_dir) as journal:  # the day that is over is safe in its files
+        assert not journal.batches_of(1)
 
 
 def test_with_once_another_writer_ends_it_and_the_decisions_stay_in_the_journal(
