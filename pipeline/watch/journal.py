@@ -97,10 +97,15 @@ class Journal:
         self.path = folder / JOURNAL_FILE
         with _disk(self.path):
             self._base = sqlite3.connect(self.path, isolation_level=None)
-            # One flush a batch; a file system that cannot do that keeps the slower, equally safe mode.
-            self._base.execute("PRAGMA journal_mode=WAL").fetchone()
-            self._base.execute("PRAGMA synchronous=FULL")
-            self._prepare()
+        try:
+            with _disk(self.path):
+                # One flush a batch; a file system that cannot do that keeps the slower, equally safe mode.
+                self._base.execute("PRAGMA journal_mode=WAL").fetchone()
+                self._base.execute("PRAGMA synchronous=FULL")
+                self._prepare()
+        except BaseException:
+            self._base.close()
+            raise
 
     def __enter__(self) -> Journal:
         return self

@@ -136,7 +136,7 @@ def unpublished(journal: Journal) -> list[tuple[int, str, FolderState]]:
 
 
 def note_published(journal: Journal, number: int, state: FolderState) -> None:
-    """The decision files hold all of `state`: full parts, and what earlier folders left, leave the journal."""
+    """The decision files hold all of `state`: full parts, and what is left of earlier folders, can go."""
     with journal.change() as base:
         base.execute(
             "DELETE FROM batches WHERE folder < ? OR (folder = ? AND part < ?)", (number, number, state.part)

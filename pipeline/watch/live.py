@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -104,14 +104,16 @@ def watch(
         deciding = current.at(clock())
         warm_up(deciding.decider)
         one_round = Round(ws, plan.profile, journal, stored, current, clock, hear)
-        known = KnownFiles(journal.path)
-        settings = {"recursive": plan.recursive, "settle_s": plan.settle_s, "poll_s": plan.poll_s}
-        with Arrivals(folder, known, **settings) as arrivals:  # type: ignore[arg-type]
+        with (
+            closing(KnownFiles(journal.path)) as known,
+            Arrivals(
+                folder, known, recursive=plan.recursive, settle_s=plan.settle_s, poll_s=plan.poll_s
+            ) as arrivals,
+        ):
             hear(Watching(str(folder), chosen.name, deciding.basis.model_id, deciding.explanation))
             if not arrivals.notified:
                 hear(Warned(f"{folder}: nothing tells of new files here; searched every {plan.poll_s:g} s"))
             _run(plan, one_round, arrivals, stop, hear, on_waiting)
-        known.close()
 
 
 def _run(

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from watchdog.events import FileSystemEvent
+    from watchdog.events import FileSystemEvent, FileSystemEventHandler
     from watchdog.observers.api import BaseObserver
 
 __all__ = ["Notifications"]
@@ -77,7 +77,7 @@ def _new_observer() -> BaseObserver:
     return Observer()
 
 
-def _handler(on_file: Callable[[Path, bool], None]):  # type: ignore[no-untyped-def]
+def _handler(on_file: Callable[[Path, bool], None]) -> FileSystemEventHandler:
     from watchdog.events import (
         EVENT_TYPE_CLOSED,
         EVENT_TYPE_CREATED,
