@@ -33,6 +33,10 @@ Settle = Annotated[
 Poll = Annotated[
     float, typer.Option(metavar="SECONDS", min=0.1, help="Between two searches of the whole folder.")
 ]
+Patient = Annotated[
+    bool,
+    typer.Option("--patient", help="Wait for --settle in any case: for writers that close a file and go on."),
+]
 AsJsonLines = Annotated[bool, typer.Option("--json", help="One JSON document a line instead of text.")]
 
 
@@ -49,6 +53,7 @@ def _watch(
     for_s: ForSeconds = None,
     settle: Settle = 1.0,
     poll: Poll = 5.0,
+    patient: Patient = False,
     workspace: WorkspaceDir = None,
     as_json: AsJsonLines = False,
 ) -> None:
@@ -64,7 +69,7 @@ def _watch(
     from seamtell.pipeline.workspace import find_workspace
 
     ws = find_workspace(explicit=workspace)
-    plan = WatchPlan(folder, profile, recursive, once, for_s, settle, poll)
+    plan = WatchPlan(folder, profile, recursive, once, for_s, settle, poll, patient)
     counts = WatchCounts()
     with _stopped_by_signals() as stop, lines_for(counts, as_json=as_json) as lines:
         watch(

@@ -116,6 +116,9 @@ class Arrivals:
         Between the two looks at a file of which no notification says that it is complete.
     poll_s : float
         Between two searches of the whole folder.
+    patient : bool
+        Whether a file has to rest for the settle time even when it was closed or moved in: for
+        writers that close a file and open it again.
     """
 
     def __init__(
@@ -126,12 +129,14 @@ class Arrivals:
         recursive: bool = False,
         settle_s: float = 1.0,
         poll_s: float = 5.0,
+        patient: bool = False,
     ) -> None:
         self.folder = folder
         self.recursive = recursive
         self._known = known
         self._settle_s = settle_s
         self._poll_s = poll_s
+        self._patient = patient
         self._heard: queue.Queue[tuple[Path, _Found, float]] = queue.Queue(MOST_WAITING)
         self._waiting: dict[Path, _Candidate] = {}
         self._ready: dict[Path, float] = {}
@@ -204,7 +209,10 @@ class Arrivals:
                 return
 
     def _note(self, path: Path, found: _Found, at_s: float) -> None:
-        if found is _Found.COMPLETE:
+        if found is _Found.COMPLETE and self._patient:
+            if path not in self._ready:
+                self._waiting[path] = _Candidate(stamp_of(path), time.perf_counter(), self._settle_s)
+        elif found is _Found.COMPLETE:
             self._waiting.pop(path, None)
             self._ready.setdefault(path, at_s)
         elif path not in self._ready:

@@ -51,6 +51,8 @@ class WatchPlan:
         How long a file must not change, of which no notification says that it is complete.
     poll_s : float
         Between two searches of the folder.
+    patient : bool
+        A file has to rest for the settle time in any case.
     """
 
     folder: Path
@@ -60,6 +62,7 @@ class WatchPlan:
     for_s: float | None = None
     settle_s: float = 1.0
     poll_s: float = 5.0
+    patient: bool = False
 
 
 def watch(
@@ -107,7 +110,12 @@ def watch(
         with (
             closing(KnownFiles(journal.path)) as known,
             Arrivals(
-                folder, known, recursive=plan.recursive, settle_s=plan.settle_s, poll_s=plan.poll_s
+                folder,
+                known,
+                recursive=plan.recursive,
+                settle_s=plan.settle_s,
+                poll_s=plan.poll_s,
+                patient=plan.patient,
             ) as arrivals,
         ):
             hear(Watching(str(folder), chosen.name, deciding.basis.model_id, deciding.explanation))

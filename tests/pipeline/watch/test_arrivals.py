@@ -64,6 +64,18 @@ def test_a_file_that_its_writer_holds_open_is_not_taken_before_it_is_closed(
         assert names(arrivals) == ["a.csv"]
 
 
+def test_with_patience_a_file_that_is_closed_and_opened_again_is_taken_whole(
+    watched: Callable[..., Arrivals],
+) -> None:
+    with watched(settle_s=0.4, patient=True) as arrivals:
+        for _ in range(5):
+            with (arrivals.folder / "a.csv").open("a") as stream:
+                stream.write("some")
+            assert names(arrivals, 0.15) == []
+        (taken,) = arrivals.take(10, 2.0)
+    assert taken.stamp.size == 20
+
+
 @pytest.mark.usefixtures("deaf")
 def test_without_notifications_a_file_that_grows_is_left_until_it_rests(
     watched: Callable[..., Arrivals],
