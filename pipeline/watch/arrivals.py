@@ -8,22 +8,20 @@ there before, network mounts, lost events.
 
 from __future__ import annotations
 
-import os
 import queue
-import stat
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from enum import Enum, auto
 from pathlib import Path
 
 from seamtell.features.errors import SeamtellError
-from seamtell.pipeline.ingest.discover import TRACE_SUFFIXES
 from seamtell.pipeline.watch.notifications import Notifications
+from seamtell.pipeline.watch.trace_files import FileStamp, files_below, is_trace_name, stamp_of
 
-__all__ = ["MOST_WAITING", "Arrival", "Arrivals", "FileStamp", "is_trace_name", "stamp_of"]
+__all__ = ["MOST_WAITING", "Arrival", "Arrivals"]
 
 MOST_WAITING = 1024
 """Files known by name at once; whoever finds more of them waits."""
@@ -33,22 +31,6 @@ _PATIENCE = 10
 
 _SCAN_SHARE = 20
 """A poll that takes long is made rarer: at most one part in so many of the time goes into it."""
-
-
-@dataclass(frozen=True)
-class FileStamp:
-    """What tells that a file was touched.
-
-    Parameters
-    ----------
-    size : int
-        Bytes.
-    mtime_ns, ctime_ns : int
-    """
-
-    size: int
-    mtime_ns: int
-    ctime_ns: int
 
 
 @dataclass(frozen=True)
@@ -80,26 +62,6 @@ class _Candidate:
     stamp: FileStamp | None
     since_s: float
     settle_s: float
-
-
-def is_trace_name(name: str) -> bool:
-    """Whether a name is that of a trace file, and not of one that is still being made.
-
-    Examples
-    --------
-    >>> [is_trace_name(name) for name in ("S-1.csv", "S-1.csv.part", "S-1.tmp", ".S-1.csv", "~S-1.csv")]
-    [True, False, False, False, False]
-    """
-    return not name.startswith((".", "~")) and name.lower().endswith(TRACE_SUFFIXES)
-
-
-def stamp_of(path: Path) -> FileStamp | None:
-    """Size and times of a regular file; None when there is none that can be looked at."""
-    try:
-        found = path.stat()
-    except OSError:
-        return None
-    return _stamp(found) if stat.S_ISREG(found.st_mode) else None
 
 
 class Arrivals:
@@ -273,7 +235,7 @@ class Arrivals:
         if self._gone and not gone:
             self._notifications.restart()
         self._gone = gone
-        for path in _files_below(self.folder, self.recursive):
+        for path in files_below(self.folder, self.recursive):
             stamp = stamp_of(path)
             if stamp is None or self._known(path, stamp):
                 continue
@@ -290,14 +252,3 @@ class Arrivals:
                 continue
             return True
         return False
-
-
-def _files_below(folder: Path, recursive: bool) -> Iterator[Path]:
-    """Trace files by name; a folder that cannot be read, or that goes away meanwhile, holds none."""
-    for here, below, names in os.walk(folder):
-        below[:] = sorted(name for name in below if recursive and not name.startswith("."))
-        yield from (Path(here, name) for name in sorted(names) if is_trace_name(name))
-
-
-def _stamp(found: os.stat_result) -> FileStamp:
-    return FileStamp(found.st_size, found.st_mtime_ns, found.st_ctime_ns)

@@ -20,7 +20,7 @@ from typing import Any
 
 from seamtell.pipeline.errors import StorageProblem
 from seamtell.pipeline.files.atomic import make_folder
-from seamtell.pipeline.watch.arrivals import FileStamp
+from seamtell.pipeline.watch.trace_files import FileStamp
 
 __all__ = ["JOURNAL_FILE", "DecidedSeam", "FileOutcome", "FileRow", "Journal", "KnownFiles"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from seamtell.pipeline.store.rejected import TABLE_FILE, InputKind, read_rejected
-from seamtell.pipeline.watch.arrivals import FileStamp, stamp_of
+from seamtell.pipeline.watch.trace_files import FileStamp, stamp_of
 
 __all__ = ["OpenRejections"]
 

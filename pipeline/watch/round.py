@@ -11,7 +11,7 @@ from seamtell.pipeline.ingest.profile_choice import choose_profile
 from seamtell.pipeline.ingest.run import ingest
 from seamtell.pipeline.limits_file import Limits
 from seamtell.pipeline.store.rejected import RejectedRow
-from seamtell.pipeline.watch.arrivals import Arrival, stamp_of
+from seamtell.pipeline.watch.arrivals import Arrival
 from seamtell.pipeline.watch.current_decider import CurrentDecider
 from seamtell.pipeline.watch.deciding import BATCH_SEAMS, NewSeams, decide_and_record
 from seamtell.pipeline.watch.intake import Intake, Kind
@@ -21,6 +21,7 @@ from seamtell.pipeline.watch.news import FileKnown, InputRefused, Listener, Warn
 from seamtell.pipeline.watch.publishing import publish
 from seamtell.pipeline.watch.rejections import OpenRejections
 from seamtell.pipeline.watch.stored_digests import StoredDigests
+from seamtell.pipeline.watch.trace_files import stamp_of
 from seamtell.pipeline.workspace import Workspace
 
 __all__ = ["Round"]

@@ -8,7 +8,7 @@ import pyarrow.parquet as pq
 
 from seamtell.pipeline.files.atomic import storage_errors
 from seamtell.pipeline.store.manifest import MANIFEST_FILE, Part, read_manifest
-from seamtell.pipeline.watch.arrivals import FileStamp, stamp_of
+from seamtell.pipeline.watch.trace_files import FileStamp, stamp_of
 
 __all__ = ["StoredDigests"]
 

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from seamtell.pipeline.watch.arrivals import MOST_WAITING, Arrivals, FileStamp
+from seamtell.pipeline.watch.arrivals import MOST_WAITING, Arrivals
 from seamtell.pipeline.watch.notifications import Notifications
+from seamtell.pipeline.watch.trace_files import FileStamp
 
 
 def unknown(path: Path, stamp: FileStamp) -> bool:

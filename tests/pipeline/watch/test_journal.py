@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from seamtell.pipeline.errors import StorageProblem
-from seamtell.pipeline.watch.arrivals import FileStamp
 from seamtell.pipeline.watch.journal import FileOutcome, FileRow, Journal, KnownFiles
+from seamtell.pipeline.watch.trace_files import FileStamp
 
 STAMP = FileStamp(size=10, mtime_ns=1, ctime_ns=2)
 
