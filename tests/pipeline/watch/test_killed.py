@@ -34,10 +34,7 @@ N_SEAMS = 90
 
 
 def live(root: Path, folder: Path) -> None:
-    """One life, in small steps so that a kill falls between any two."""
-    round.Round.most_files = 4
-    round._PUBLISH_SEAMS = 12
-    journal_folders.PART_SEAMS = 20
+    """One life."""
     watch(
         Workspace(root),
         WatchPlan(folder, once=True, settle_s=0.02),
@@ -45,6 +42,14 @@ def live(root: Path, folder: Path) -> None:
         hear=lambda _: None,
         clock=lambda: datetime(2026, 5, 4, tzinfo=UTC),
     )
+
+
+def live_in_small_steps(root: Path, folder: Path) -> None:
+    """One life in a process of its own, in small steps so that a kill falls between any two."""
+    round.Round.most_files = 4
+    round._PUBLISH_SEAMS = 12
+    journal_folders.PART_SEAMS = 20
+    live(root, folder)
 
 
 def outcome(ws: Workspace) -> dict[str, Any]:
@@ -75,7 +80,7 @@ def test_sigkill_at_random_moments_loses_nothing_and_decides_nothing_twice(
     context.set_forkserver_preload(["seamtell.pipeline.watch.live", "seamtell.pipeline.classify"])
 
     def start(root: Path) -> BaseProcess:
-        child = context.Process(target=live, args=(root, incoming))
+        child = context.Process(target=live_in_small_steps, args=(root, incoming))
         child.start()
         return child
 
