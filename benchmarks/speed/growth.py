@@ -8,18 +8,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from speed.load import Load
-from speed.timing import RUNS
 from seamtell.features.contracts import SeamTrace
 from seamtell.features.kernel.batch import describe_batch
 from seamtell.features.trace_batch import TraceBatch
 from seamtell.pipeline.store.row_groups import BATCH_SEAMS
+from speed.load import Load
+from speed.timing import RUNS
 
 __all__ = ["Growth", "describe_growth", "fitted_growth"]
 
 SEAMS = (100, 316, 1_000, 3_162, 10_000)
-SAMPLES = (256, 810, 2_560, 8_095, 25_600)
-_SEAMS_OF_EACH_LENGTH = 200
+SAMPLES = (1_024, 3_238, 10_240, 32_382, 102_400)
+_SEAMS_OF_EACH_LENGTH = 50
 
 
 @dataclass(frozen=True)

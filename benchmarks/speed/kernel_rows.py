@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import correlate, find_peaks, medfilt, peak_widths
 
-from speed.load import Load
-from speed.timing import RUNS, Measured, measured
 from seamtell.features.contracts import SeamTrace
 from seamtell.features.describer import analyse_seam, describe_seam
 from seamtell.features.kernel.batch import describe_batch
 from seamtell.features.trace_batch import TraceBatch
 from seamtell.pipeline.store.row_groups import BATCH_SEAMS
+from speed.load import Load
+from speed.timing import RUNS, Measured, measured
 
 __all__ = ["kernel_rows", "memory_pass", "scipy_loop"]
 

@@ -8,9 +8,9 @@ from functools import cached_property
 from itertools import cycle, islice
 
 import numpy as np
+from big_store import SAMPLES, base_traces, indications_a_seam
 from numpy.typing import NDArray
 
-from big_store import SAMPLES, base_traces, indications_a_seam
 from seamtell.data_synth.shop_plan import ShopPlan
 from seamtell.features.contracts import CHANNELS, RecipeLimits, SeamTrace
 from seamtell.features.trace_batch import TraceBatch
