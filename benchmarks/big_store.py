@@ -24,7 +24,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 
-from seamtell.data_synth.shop import invent_shop
+from seamtell.data_synth.shop import InventedSeam, invent_shop
 from seamtell.data_synth.shop_plan import ShopPlan, limits_text
 from seamtell.features.contracts import SeamTrace
 from seamtell.features.kernel.batch import describe_batch
@@ -73,8 +73,14 @@ def base_traces(
     seams: int = BASE_SEAMS, samples: int = SAMPLES, flaw_factor: float = FLAW_FACTOR, seed: int = 5
 ) -> list[SeamTrace]:
     """Invent seams and keep the first `samples` samples of each."""
-    traces = (seam.trace for seam in invent_shop(seams, seed, busy_plan(flaw_factor)).seams())
-    return [cut(trace, samples) for trace in traces]
+    return [cut(seam.trace, samples) for seam in base_seams(seams, flaw_factor, seed)]
+
+
+def base_seams(
+    seams: int = BASE_SEAMS, flaw_factor: float = FLAW_FACTOR, seed: int = 5
+) -> Iterator[InventedSeam]:
+    """Invent seams that can be cut to `SAMPLES` samples, with what is hidden in them."""
+    yield from invent_shop(seams, seed, busy_plan(flaw_factor)).seams()
 
 
 def cut(trace: SeamTrace, samples: int) -> SeamTrace:

@@ -8,11 +8,14 @@ from functools import cached_property
 from itertools import cycle, islice
 
 import numpy as np
-from big_store import SAMPLES, base_traces, indications_a_seam
+from big_store import SAMPLES, base_seams, cut
 from numpy.typing import NDArray
 
+from seamtell.data_synth.shop import InventedSeam
 from seamtell.data_synth.shop_plan import ShopPlan
 from seamtell.features.contracts import CHANNELS, RecipeLimits, SeamTrace
+from seamtell.features.described_batch import DescribedBatch
+from seamtell.features.kernel.batch import describe_batch
 from seamtell.features.trace_batch import TraceBatch
 
 __all__ = ["Load"]
@@ -24,24 +27,30 @@ class Load:
 
     Parameters
     ----------
-    traces : list of SeamTrace
-    indications_a_seam : float
-        Counted by the kernel.
+    seams : list of InventedSeam
     """
 
-    traces: list[SeamTrace]
-    indications_a_seam: float
+    seams: list[InventedSeam]
 
     @classmethod
     def invented(cls, seams: int) -> Load:
         """Invent `seams` seams."""
-        traces = base_traces(seams)
-        return cls(traces, indications_a_seam(traces))
+        return cls(list(base_seams(seams)))
+
+    @cached_property
+    def traces(self) -> list[SeamTrace]:
+        """The seams, cut to length."""
+        return [cut(seam.trace, SAMPLES) for seam in self.seams]
+
+    @cached_property
+    def described(self) -> DescribedBatch:
+        """What the kernel finds in them."""
+        return describe_batch(TraceBatch.of_traces(self.traces), self.limits)
 
     @property
-    def samples(self) -> int:
-        """Samples of each channel of a seam."""
-        return SAMPLES
+    def indications_a_seam(self) -> float:
+        """Counted by the kernel."""
+        return len(self.described) / len(self.seams)
 
     @cached_property
     def limits(self) -> Mapping[str, RecipeLimits]:

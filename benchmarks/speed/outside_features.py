@@ -12,7 +12,6 @@ from importlib.metadata import version
 
 import numpy as np
 
-
 SAMPLES_A_METRE = 2000.0
 """TSFEL names features by frequency, rounded: a rate of 1 makes names collide."""
 
