@@ -15,7 +15,7 @@ from __future__ import annotations
 import argparse
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -154,6 +154,7 @@ def make_big_store(
     traces: list[SeamTrace] | None = None,
     part_seams: int = COMMIT_SEAMS,
     threads: int | None = None,
+    encoded: Callable[[pa.Table], bytes] = table_bytes,
 ) -> BigStore:
     """Make a workspace in `folder` whose store holds `seams` seams.
 
@@ -161,6 +162,8 @@ def make_big_store(
     ----------
     traces : list of SeamTrace, optional
         To repeat; default: `base_traces`.
+    encoded : callable
+        Turns rows into the bytes of a part file; default: the store's own layout.
     """
     ws = init_workspace(folder)
     ws.limits_path.write_text(limits_text(ShopPlan()), encoding="utf-8")
@@ -168,7 +171,7 @@ def make_big_store(
     base = to_table(stored).combine_chunks()
 
     def write(plan: PartPlan) -> int:
-        data = table_bytes(repeated(base, plan.first, plan.seams))
+        data = encoded(repeated(base, plan.first, plan.seams))
         path = ws.traces_dir / plan.path
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(data)

@@ -65,8 +65,8 @@ def markdown(results: Results) -> str:
     lines = [
         f"Machine: {results.machine.in_words()}.",
         "",
-        f"Load: {load['different_seams']} different invented seams, repeated; 2 x {load['samples']:,} samples and "
-        f"{load['indications_a_seam']:.2f} indications a seam. Made by `make bench`. "
+        f"Load: {load['different_seams']} different invented seams, repeated; 2 x {load['samples']:,} "
+        f"samples and {load['indications_a_seam']:.2f} indications a seam. Made by `make bench`. "
         "Quote ratios: absolute figures are of this machine.",
         "",
         "| work | unit | best | median | runs |",
@@ -77,7 +77,7 @@ def markdown(results: Results) -> str:
         "| --- | ---: | ---: |",
         *(f"| {r.words} | {_figure(r.value)} | {_must(r.must)} |" for r in results.ratios),
         "",
-        "| describing costs more with | from | to | slope in log-log | last size, against the first in proportion |",
+        "| describing costs more with | from | to | log-log slope | last size, against first in proportion |",
         "| --- | ---: | ---: | ---: | ---: |",
         *(_growth(growth) for growth in results.growths),
     ]
