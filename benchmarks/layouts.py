@@ -138,8 +138,8 @@ def table(found: list[Measured], seams: int, runs: int) -> str:
         f"Machine: {this_machine().in_words()}. {seams:,} seams, best of {runs} runs. "
         "Made by `python benchmarks/layouts.py`.",
         "",
-        "| seams a file | a row group | compression | bytes split | bytes a seam | written, one core, seams/s | "
-        "read, one core, seams/s | classified, all cores, seams/s | peak, MiB | |",
+        "| seams a file | a row group | compression | bytes split | bytes a seam | "
+        "written, one core, seams/s | read, one core, seams/s | classified, all cores, seams/s | peak, MiB | |",
         "| ---: | ---: | --- | --- | ---: | ---: | ---: | ---: | ---: | --- |",
     ]
     for one in found:
