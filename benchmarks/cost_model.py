@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+import pyarrow.parquet as pq
 from speed.load import Load
 from speed.machine import this_machine
 from speed.model_rows import learnt
@@ -61,7 +62,8 @@ def measure(small: int, large: int, runs: int, scratch: Path | None) -> Cost:
         many, store_bytes = prepared(folder / "many", large, load, model)
         short = classify_runs(few, folder / "out", runs=runs, threads=1)
         long = classify_runs(many, folder / "out", runs=runs, threads=1)
-        result_bytes = _result_bytes(many, folder / "out")
+        different, _ = prepared(folder / "different", len(load.traces), load, model)
+        result_bytes = _result_bytes(different, folder / "out")
         manifest_bytes = (many.traces_dir / MANIFEST_FILE).stat().st_size
     core_seconds = (min(long.cpu_seconds) - min(short.cpu_seconds)) / (large - small)
     a_seam = (min(long.seconds) - min(short.seconds)) / (large - small)
@@ -69,14 +71,20 @@ def measure(small: int, large: int, runs: int, scratch: Path | None) -> Cost:
         core_seconds,
         min(short.seconds) - small * a_seam,
         store_bytes / large,
-        result_bytes / large,
+        result_bytes / len(load.traces),
         manifest_bytes / large,
     )
 
 
 def _result_bytes(ws: Workspace, out: Path) -> int:
+    """Bytes of all columns of the results; of different seams, since repeated ones pack to almost nothing."""
     classify(ws, out=out, trial=MODEL_ID, now=datetime.now(UTC))
-    size = sum(path.stat().st_size for path in out.rglob("*") if path.is_file())
+    size = 0
+    for path in out.rglob("*.parquet"):
+        if path.is_file():
+            about = pq.read_metadata(path)
+            groups = [about.row_group(i) for i in range(about.num_row_groups)]
+            size += sum(g.column(c).total_compressed_size for g in groups for c in range(g.num_columns))
     shutil.rmtree(out)
     return size
 

@@ -21,7 +21,7 @@ from seamtell.features.contracts import RecipeLimits
 from seamtell.features.machine_code import OPTIONS
 from seamtell.features.trace_batch import TraceBatch
 
-__all__ = ["kernel_split"]
+__all__ = ["kernel_split", "stopping_source"]
 
 STEPS = ("_take_in", "find_baselines", "find_excursions", "_groups", "_write")
 """Calls of the loop that end a step, in their order; the last is left out in all runs but the full one."""
@@ -58,25 +58,32 @@ def _seconds(call: Callable[[], object]) -> float:
     return time.perf_counter() - start
 
 
-def _stopping_loop() -> Any:
-    """Compile the kernel's loop with a further first argument: the number of the step that ends it."""
-    source = textwrap.dedent(inspect.getsource(kernel_module.run_batch.py_func))
-    tree = ast.parse(source)
+def stopping_source() -> str:
+    """Source of the kernel's loop with a further first argument: the number of the step that ends it.
+
+    Raises
+    ------
+    RuntimeError
+        The loop no longer calls what `STEPS` names.
+    """
+    tree = ast.parse(textwrap.dedent(inspect.getsource(kernel_module.run_batch.py_func)))
     function = tree.body[0]
     assert isinstance(function, ast.FunctionDef)
-    function.decorator_list, function.name = [], "stopping_loop"
+    function.decorator_list, function.name, function.returns = [], "stopping_loop", None
     function.args.args.insert(0, ast.arg("stop"))
     for argument in function.args.args:
         argument.annotation = None
-    function.returns = None
     seen: set[str] = set()
     _Stops(seen).visit(function)
     if seen != set(STEPS):
         raise RuntimeError(f"got the steps {sorted(seen)} in the kernel's loop, expected {sorted(STEPS)}")
+    return ast.unparse(ast.fix_missing_locations(tree))
+
+
+def _stopping_loop() -> Any:
     namespace = dict(vars(kernel_module))
-    exec(compile(ast.fix_missing_locations(tree), "<kernel split>", "exec"), namespace)
-    options = {name: value for name, value in OPTIONS.items() if name != "cache"}
-    return njit(**options)(namespace["stopping_loop"])
+    exec(compile(stopping_source(), "<kernel split>", "exec"), namespace)
+    return njit(**OPTIONS)(namespace["stopping_loop"])
 
 
 class _Stops(ast.NodeTransformer):
