@@ -35,8 +35,10 @@ types: setup
 
 check: lint types test
 
+# The general feature libraries live apart; without a package index the rest is measured all the same.
 bench: setup
-	$(BIN)/python benchmarks/run.py
+	-test -x .venv-bench/bin/python || { $(PYTHON) -m venv .venv-bench && .venv-bench/bin/python -m pip install --quiet --disable-pip-version-check -r benchmarks/requirements.txt; } || rm -rf .venv-bench
+	$(BIN)/python benchmarks/run.py $(BENCH)
 
 figures: setup
 	$(BIN)/python benchmarks/theory_figures.py
@@ -46,4 +48,4 @@ lock: setup
 	$(BIN)/pip-compile --quiet --strip-extras --no-header --no-emit-index-url --no-emit-trusted-host --no-emit-find-links --no-emit-options --allow-unsafe --extra dev --output-file requirements.lock pyproject.toml
 
 clean:
-	rm -rf $(VENV) build dist .mypy_cache .pytest_cache .ruff_cache
+	rm -rf $(VENV) .venv-bench build dist .mypy_cache .pytest_cache .ruff_cache

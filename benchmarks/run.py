@@ -1,142 +1,86 @@
-"""Measure what the readable implementation does on one core: ``make bench``.
+"""Measure how fast seamtell works: ``make bench``, or ``python benchmarks/run.py [--quick] [--large]``.
 
-Writes ``benchmarks/results.json`` and ``benchmarks/results.md``, each figure the minimum and the
-median of `RUNS` runs after one that is not counted. The SciPy loop beside `describe` is the
-plain way to do a like job with library calls alone; quote the ratio, not the absolute figure.
+Writes ``results.json`` and ``results.md`` beside this file, and first compares the ratios with those that
+were there. A ratio that fell by more than 15 % is warned of; with ``--strict`` the exit code is then 1.
 """
 
 from __future__ import annotations
 
-import json
-import platform
-import statistics
-import subprocess
+import argparse
 import sys
 import tempfile
-import time
-from collections.abc import Callable
-from dataclasses import asdict, dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 
-import numpy as np
-from scipy.signal import correlate, find_peaks, medfilt, peak_widths
+from big_store import SAMPLES
+from speed.growth import describe_growth
+from speed.kernel_rows import kernel_rows
+from speed.load import Load
+from speed.machine import this_machine
+from speed.model_rows import learnt, model_rows
+from speed.outside import outside_rows
+from speed.ratios import falls, ratios_of
+from speed.stage_rows import classify_rows, help_row, prepared, watch_row
+from speed.tables import Results, committed_ratios, markdown, write_results
+from speed.timing import RUNS, Measured, NotMeasured
 
-from seamtell.data_synth.shop import invent_shop
-from seamtell.data_synth.shop_plan import ShopPlan
-from seamtell.features.contracts import SeamTrace
-from seamtell.features.describer import analyse_seam, describe_seam
-from seamtell.pipeline.classify import classify
-from seamtell.pipeline.ingest.run import ingest
-from seamtell.pipeline.init import init_workspace
-from seamtell.pipeline.synth import synth
-
-RUNS = 5
-SEAMS = 200
 HERE = Path(__file__).parent
+DIFFERENT_SEAMS = 256
+SIZES = (10_000, 100_000)
+LARGE = 1_000_000
 
 
-@dataclass(frozen=True)
-class Row:
-    """One line of the table."""
-
-    work: str
-    unit: str
-    best: float
-    median: float
+def tell(text: str) -> None:
+    """Say what is measured now, apart from the results."""
+    print(text, file=sys.stderr, flush=True)
 
 
-def per_second(work: str, unit: str, amount: int, call: Callable[[], object]) -> Row:
-    """Time `call`, which does `amount` units of work."""
-    call()
-    seconds = []
-    for _ in range(RUNS):
-        start = time.perf_counter()
-        call()
-        seconds.append(time.perf_counter() - start)
-    return Row(work, unit, amount / min(seconds), amount / statistics.median(seconds))
-
-
-def scipy_loop(traces: list[SeamTrace]) -> None:
-    """Median filter, MAD, peaks, widths and lag of each seam with SciPy calls."""
-    for trace in traces:
-        channels = [a.astype(np.float64) for a in trace.amplitudes_pct.values()]
-        excursions = [a - medfilt(a, 101) for a in channels]
-        for excursion in excursions:
-            noise = 1.4826 * np.median(np.abs(excursion - np.median(excursion)))
-            peaks, _ = find_peaks(excursion, height=5 * noise)
-            peak_widths(excursion, peaks)
-        correlate(*excursions[:2])
-
-
-def describe_all(traces: list[SeamTrace]) -> None:
-    """Baseline, noise, indications and descriptors of each seam."""
-    limits = {recipe.name: recipe.limits() for recipe in ShopPlan().recipes}
-    for trace in traces:
-        describe_seam(analyse_seam(trace, limits[trace.recipe]))
-
-
-def measure() -> list[Row]:
+def measure(sizes: tuple[int, ...], runs: int, outside_python: Path, scratch: Path | None) -> Results:
     """Run every measurement."""
-    shop = invent_shop(SEAMS, seed=5)
-    traces = [seam.trace for seam in shop.seams()]
-    rows = [
-        per_second("invent seams", "seams/s", SEAMS, lambda: list(shop.seams())),
-        per_second("describe, readable reference", "seams/s", SEAMS, lambda: describe_all(traces)),
-        per_second("SciPy loop", "seams/s", SEAMS, lambda: scipy_loop(traces)),
-    ]
-    with tempfile.TemporaryDirectory() as folder:
-        rows += measure_stages(Path(folder))
-    help_call = [sys.executable, "-c", "from seamtell.pipeline.cli import main; main()", "--help"]
-    rows.append(
-        per_second("seamtell --help", "calls/s", 1, lambda: subprocess.run(help_call, capture_output=True))
-    )
-    return rows
-
-
-def measure_stages(folder: Path) -> list[Row]:
-    """Ingest and classify through files."""
-    made = synth(folder / "shop", seams=SEAMS, seed=5)
-    numbers = iter(range(1000))
-
-    def take_in() -> None:
-        ws = init_workspace(folder / f"ws{next(numbers)}")
-        ws.limits_path.write_bytes(made.limits_path.read_bytes())
-        ingest(ws, [made.traces_dir], str(made.profile_path))
-
-    rows = [per_second("ingest text files", "seams/s", made.text_seams, take_in)]
-    ws = init_workspace(folder / "all")
-    ws.limits_path.write_bytes(made.limits_path.read_bytes())
-    ingest(ws, [made.traces_dir], str(made.profile_path))
-    ingest(ws, [made.parquet_path], "default")
-    now = datetime.now(UTC)
-    out = iter(range(1000))
-    rows.append(
-        per_second(
-            "classify, limit rule alone",
-            "seams/s",
-            SEAMS,
-            lambda: classify(ws, out=folder / f"out{next(out)}", now=now),
-        )
-    )
-    return rows
+    tell("invent seams")
+    load = Load.invented(DIFFERENT_SEAMS)
+    tell("describe")
+    rows: list[Measured | NotMeasured] = [*kernel_rows(load, runs=runs)]
+    tell("general feature libraries")
+    rows += outside_rows(load, outside_python, runs=runs)
+    tell("growth of cost")
+    growths = describe_growth(load, runs=runs)
+    tell("models")
+    models = {name: learnt(load, name) for name in ("logistic", "lightgbm")}
+    rows += model_rows(load, models, runs=runs)
+    rows.append(help_row(runs=runs))
+    with tempfile.TemporaryDirectory(dir=scratch) as name:
+        rows += classify_rows(Path(name), sizes, load, models["lightgbm"], runs=runs, tell=tell)
+        tell("live mode")
+        rows.append(watch_row(prepared(Path(name) / "live", 1_000, load, models["lightgbm"])[0]))
+    about = {
+        "different_seams": len(load.traces),
+        "samples": SAMPLES,
+        "indications_a_seam": load.indications_a_seam,
+    }
+    measured = [row for row in rows if isinstance(row, Measured)]
+    return Results(this_machine(), about, rows, ratios_of(measured), growths)
 
 
 def main() -> None:
-    """Measure, print and write the tables."""
-    rows = measure()
-    machine = f"{platform.machine()}, Python {platform.python_version()}, NumPy {np.__version__}"
-    lines = [
-        f"Machine: {machine}. {RUNS} runs.",
-        "",
-        "| work | unit | best | median |",
-        "| --- | --- | --- | --- |",
-    ]
-    lines += [f"| {r.work} | {r.unit} | {r.best:,.1f} | {r.median:,.1f} |" for r in rows]
-    (HERE / "results.md").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    document = {"machine": machine, "runs": RUNS, "rows": [asdict(r) for r in rows]}
-    (HERE / "results.json").write_text(json.dumps(document, indent=2) + "\n", encoding="utf-8")
-    print("\n".join(lines))
+    """Measure, compare, print and write."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n", 1)[0])
+    parser.add_argument("--quick", action="store_true", help="10,000 seams, two runs; to try it out")
+    parser.add_argument("--large", action="store_true", help=f"classify {LARGE:,} seams too")
+    parser.add_argument("--strict", action="store_true", help="exit with 1 when a ratio fell")
+    parser.add_argument("--out", type=Path, default=HERE, help="folder of results.json and results.md")
+    parser.add_argument("--outside", type=Path, default=HERE.parent / ".venv-bench/bin/python")
+    parser.add_argument("--scratch", type=Path, help="folder for the stores, about 4 GB for a million seams")
+    given = parser.parse_args()
+    sizes = SIZES[:1] if given.quick else (*SIZES, LARGE) if given.large else SIZES
+    results = measure(sizes, 2 if given.quick else RUNS, given.outside, given.scratch)
+    fallen = falls(results.ratios, committed_ratios(HERE / "results.json"))
+    given.out.mkdir(parents=True, exist_ok=True)
+    write_results(results, given.out)
+    print(markdown(results))
+    for fall in fallen:
+        print(fall.in_words(), file=sys.stderr)
+    if fallen and given.strict:
+        sys.exit(1)
 
 
 if __name__ == "__main__":

@@ -37,6 +37,7 @@ __all__ = [
     "StoredSeam",
     "content_sha256",
     "part_bytes",
+    "table_bytes",
     "to_table",
     "traces_of",
 ]
@@ -122,7 +123,11 @@ def to_table(seams: Sequence[StoredSeam]) -> pa.Table:
 
 def part_bytes(seams: Sequence[StoredSeam]) -> bytes:
     """Bytes of one Parquet part file; the same seams in the same order give the same bytes."""
-    table = to_table(seams)
+    return table_bytes(to_table(seams))
+
+
+def table_bytes(table: pa.Table) -> bytes:
+    """Bytes of one Parquet part file of rows of `to_table`."""
     lists = [f"{name}.list.element" for name in table.column_names if name.startswith(CHANNEL_PREFIX)]
     buffer = io.BytesIO()
     pq.write_table(

@@ -1,0 +1,110 @@
+"""Whether the cost grows in step with the load: a straight line in log-log over two decades."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from seamtell.features.contracts import SeamTrace
+from seamtell.features.kernel.batch import describe_batch
+from seamtell.features.trace_batch import TraceBatch
+from seamtell.pipeline.store.row_groups import BATCH_SEAMS
+from speed.load import Load
+from speed.timing import RUNS
+
+__all__ = ["Growth", "describe_growth", "fitted_growth"]
+
+SEAMS = (100, 316, 1_000, 3_162, 10_000)
+SAMPLES = (1_024, 3_238, 10_240, 32_382, 102_400)
+_SEAMS_OF_EACH_LENGTH = 50
+
+
+@dataclass(frozen=True)
+class Growth:
+    """Cost against load.
+
+    Parameters
+    ----------
+    of : str
+        What grows.
+    sizes : tuple of int
+    seconds : tuple of float
+        The least of several runs, for each size.
+    slope : float
+        Of log(seconds) over log(size), least squares; 1 is linear.
+    excess : float
+        How much more (or less) the last size costs than the first one's cost in proportion, along the
+        fitted line: ``(sizes[-1] / sizes[0]) ** (slope - 1) - 1``.
+    """
+
+    of: str
+    sizes: tuple[int, ...]
+    seconds: tuple[float, ...]
+    slope: float
+    excess: float
+
+
+def fitted_growth(of: str, sizes: Sequence[int], seconds: Sequence[float]) -> Growth:
+    """Fit the slope.
+
+    Raises
+    ------
+    ValueError
+        Fewer than two sizes, or something that is not positive.
+
+    Examples
+    --------
+    >>> fitted_growth("seams", [10, 100, 1000], [0.5, 5.0, 50.0]).slope
+    1.0
+    """
+    x, y = np.asarray(sizes, dtype=np.float64), np.asarray(seconds, dtype=np.float64)
+    if len(x) < 2 or x.shape != y.shape or (x <= 0).any() or (y <= 0).any():
+        raise ValueError(f"got {len(x)} sizes and {len(y)} times, expected two or more pairs above zero")
+    slope = float(np.round(np.polyfit(np.log(x), np.log(y), 1)[0], 6))
+    excess = float((x[-1] / x[0]) ** (slope - 1.0) - 1.0)
+    return Growth(of, tuple(int(one) for one in sizes), tuple(float(one) for one in seconds), slope, excess)
+
+
+def describe_growth(load: Load, *, runs: int = RUNS) -> list[Growth]:
+    """Time describing over two decades of seams, and of samples in a seam at the same number of seams."""
+
+    def seconds(batches: list[TraceBatch]) -> float:
+        return _least(lambda: [describe_batch(batch, load.limits) for batch in batches], runs)
+
+    # In batches as the stages make them.
+    many = [
+        [load.batch(min(BATCH_SEAMS, seams - first)) for first in range(0, seams, BATCH_SEAMS)]
+        for seams in SEAMS
+    ]
+    some = load.traces[:_SEAMS_OF_EACH_LENGTH]
+    longer = [[TraceBatch.of_traces([_of_length(trace, samples) for trace in some])] for samples in SAMPLES]
+    return [
+        fitted_growth("seams", SEAMS, [seconds(batches) for batches in many]),
+        fitted_growth("samples in a seam", SAMPLES, [seconds(batches) for batches in longer]),
+    ]
+
+
+def _of_length(trace: SeamTrace, samples: int) -> SeamTrace:
+    """Cut, or go to and fro along, until there are `samples`; indications grow in number with the length."""
+    amplitudes = {
+        name: np.pad(values, (0, max(0, samples - len(values))), mode="symmetric")[:samples]
+        for name, values in trace.amplitudes_pct.items()
+    }
+    return replace(trace, amplitudes_pct=amplitudes)
+
+
+def _least(call: Callable[[], object], runs: int) -> float:
+    """Least time of several runs; short ones are repeated until a run takes some milliseconds."""
+    start = time.perf_counter()
+    call()
+    again = max(1, int(0.01 / (time.perf_counter() - start + 1e-9)))
+    times = []
+    for _ in range(2 * runs):
+        start = time.perf_counter()
+        for _ in range(again):
+            call()
+        times.append((time.perf_counter() - start) / again)
+    return min(times)
