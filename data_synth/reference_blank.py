@@ -36,8 +36,8 @@ _DRAWN: tuple[Hole | Slot, ...] = (
 )
 
 
-def reference_runs(plan: ShopPlan, seed: int) -> Iterator[SeamTrace]:
-    """Run the blank a few times under each line's head, spread over the shop's months.
+def reference_runs(plan: ShopPlan, seed: int, runs_per_line: int = RUNS_PER_LINE) -> Iterator[SeamTrace]:
+    """Run the blank under each line's head, at even distances over the shop's months.
 
     Yields
     ------
@@ -47,17 +47,21 @@ def reference_runs(plan: ShopPlan, seed: int) -> Iterator[SeamTrace]:
     machinist = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_SEED_BRANCH,)))
     made = [moved(flaw, float(machinist.uniform(-_CUT_WITHIN_MM, _CUT_WITHIN_MM))) for flaw in _DRAWN]
     for number, line in enumerate(plan.lines):
-        for run in range(RUNS_PER_LINE):
+        for run in range(runs_per_line):
             own = np.random.SeedSequence(seed, spawn_key=(_SEED_BRANCH, number, run))
-            yield _run(plan, line, run, made, own)
+            yield _run(plan, line, (2 * run + 1) * plan.days / (2 * runs_per_line), run, made, own)
 
 
 def _run(
-    plan: ShopPlan, line: LinePlan, number: int, made: Sequence[FlawGeometry], seed: np.random.SeedSequence
+    plan: ShopPlan,
+    line: LinePlan,
+    day: float,
+    number: int,
+    made: Sequence[FlawGeometry],
+    seed: np.random.SeedSequence,
 ) -> SeamTrace:
     laying, recording = seed.spawn(2)
     offset = float(np.random.default_rng(laying).uniform(-_LAID_WITHIN_MM, _LAID_WITHIN_MM))
-    day = (2 * number + 1) * plan.days / (2 * RUNS_PER_LINE)
     joint = plan.recipes[0].joint
     amplitudes = record(
         [moved(flaw, offset) for flaw in made],

@@ -15,9 +15,8 @@ from seamtell.features.contracts import Flaw, Side
 
 __all__ = ["SeamPlan", "plan_seam"]
 
-_COILS, _SEAMS = 0, 1
+_COILS, _SEAMS, _EVENTS = 0, 1, 3
 _SHIFTS = (("early", 6), ("late", 14))
-_MONTHS = 6
 _CLEAR_OF_ENDS_MM = 18.0
 
 
@@ -34,6 +33,7 @@ class SeamPlan:
     shift: str
     length_mm: float
     weeks: float
+    month: int
     attenuation_db_per_mm: float
     flaws: tuple[HiddenFlaw, ...]
     bounces: tuple[Bounce, ...]
@@ -46,11 +46,6 @@ class SeamPlan:
         """Number of samples of the trace."""
         return int(self.length_mm / self.line.pitch_mm) + 1
 
-    @property
-    def month(self) -> int:
-        """Month of the shop's life, counted from 0."""
-        return min(int(self.weeks * 7 / 182 * _MONTHS), _MONTHS - 1)
-
 
 def plan_seam(plan: ShopPlan, seed: int, index: int, n_seams: int) -> SeamPlan:
     """Draw seam `index` of `n_seams`; it depends on no other seam."""
@@ -59,11 +54,14 @@ def plan_seam(plan: ShopPlan, seed: int, index: int, n_seams: int) -> SeamPlan:
     rng = np.random.default_rng(drawing)
     welded_at, shift, day = _when(plan, index, n_seams, rng)
     line = plan.lines[int(rng.integers(len(plan.lines)))]
-    month = min(day * _MONTHS // plan.days, _MONTHS - 1)
+    month = plan.month_of(day)
     recipe, coil, attenuation = _campaign(plan, seed, line, day, month, shift)
     length = float(np.round(rng.uniform(*plan.seam_length_mm), 1))
     flaws = _draw_flaws(plan, line, recipe, month, length, rng)
     bounces, stretches, false = _draw_false(plan, length, rng)
+    if plan.incidents or plan.marks:
+        happenings = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_EVENTS, index)))
+        flaws += _draw_events(plan, line, recipe, day, shift, length, flaws, happenings)
     return SeamPlan(
         index,
         f"MB-{index:06d}",
@@ -74,6 +72,7 @@ def plan_seam(plan: ShopPlan, seed: int, index: int, n_seams: int) -> SeamPlan:
         shift,
         length,
         day / 7,
+        month,
         attenuation,
         (*flaws, *false),
         bounces,
@@ -140,6 +139,34 @@ def _beside(
     second = draw_flaw(labels[int(rng.integers(len(labels)))], recipe.joint, rng)
     second = second.placed(flaw.end_mm + rng.uniform(3, 25) - second.start_mm)
     return [second] if second.end_mm < length_mm - _CLEAR_OF_ENDS_MM else []
+
+
+def _draw_events(
+    plan: ShopPlan,
+    line: LinePlan,
+    recipe: RecipePlan,
+    day: int,
+    shift: str,
+    length_mm: float,
+    usual: list[HiddenFlaw],
+    rng: np.random.Generator,
+) -> list[HiddenFlaw]:
+    """Draw what incidents and fixtures add, where nothing is yet; from a seed of its own."""
+    drawn = [
+        _somewhere(draw_flaw(one.flaw, recipe.joint, rng), length_mm, rng)
+        for one in plan.incidents
+        if one.met_by(line.name, day, shift)
+        for _ in range(rng.poisson(one.flaws_per_seam))
+    ]
+    for mark in plan.marks:
+        if mark.met_by(line.name, day) and rng.random() < mark.share:
+            at = mark.position_mm + mark.spread_mm * float(rng.standard_normal())
+            drawn.append(draw_flaw(mark.flaw, recipe.joint, rng).placed(at))
+    placed: list[HiddenFlaw] = []
+    for flaw in drawn:
+        if not any(flaw.start_mm < o.end_mm and o.start_mm < flaw.end_mm for o in (*usual, *placed)):
+            placed.append(flaw)
+    return placed
 
 
 def _draw_false(

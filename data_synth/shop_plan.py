@@ -14,6 +14,7 @@ from datetime import UTC, datetime
 from seamtell.data_synth.head import Head, Joint
 from seamtell.data_synth.nuisance_kinds import NuisanceSet
 from seamtell.data_synth.nuisances import Nuisances
+from seamtell.data_synth.shop_events import Fading, FixtureMark, Incident
 from seamtell.features.contracts import Channel, Flaw, RecipeLimits
 
 __all__ = ["CuttingPlan", "LinePlan", "RecipePlan", "ShopPlan", "limits_text"]
@@ -67,6 +68,8 @@ class LinePlan:
         How much more sensitive the fresh head is than the old one was when new.
     lack_of_fusion_factor : float
         Lack of fusion on this line against the shop's rate.
+    fading : Fading, optional
+        A loss beside the wear.
     """
 
     name: str
@@ -78,6 +81,7 @@ class LinePlan:
     lack_of_fusion_factor: float = 1.0
     new_head: Head | None = None
     new_head_step_db: Mapping[Channel, float] = field(default_factory=lambda: dict.fromkeys(Channel, 0.0))
+    fading: Fading | None = None
 
     def head_after(self, weeks: float) -> Head:
         """Head that is mounted `weeks` after the start."""
@@ -87,9 +91,11 @@ class LinePlan:
         """Gain of each channel `weeks` after the start."""
         exchanged = weeks >= self.head_changed_in_week
         worn = weeks - self.head_changed_in_week if exchanged else weeks
+        faded = 0.0 if self.fading is None else self.fading.loss_after(weeks)
         return {
             channel: gain
             - self.wear_db_per_week * worn
+            - faded
             + (self.new_head_step_db[channel] if exchanged else 0.0)
             for channel, gain in self.gain_db.items()
         }
@@ -173,9 +179,11 @@ class ShopPlan:
     flaws_per_seam : mapping of Flaw to float
         Mean number on a seam.
     month_factors : mapping of Flaw to tuple of float
-        One factor a month on that mean.
+        One factor a month on that mean; as many months, of equal length, as there are factors.
     close_second_share : float
         Share of flaws with another flaw 3-25 mm away.
+    incidents, marks : tuple
+        What happens beside these rates.
     """
 
     recipes: tuple[RecipePlan, ...] = (
@@ -192,6 +200,17 @@ class ShopPlan:
     close_second_share: float = 0.10
     nuisances: NuisanceSet = field(default_factory=Nuisances)
     cutting: CuttingPlan = field(default_factory=CuttingPlan)
+    incidents: tuple[Incident, ...] = ()
+    marks: tuple[FixtureMark, ...] = ()
+
+    @property
+    def months(self) -> int:
+        """Into how many parts the shop's days are cut."""
+        return len(next(iter(self.month_factors.values())))
+
+    def month_of(self, day: int) -> int:
+        """Month of a day, both counted from 0."""
+        return min(day * self.months // self.days, self.months - 1)
 
 
 def limits_text(plan: ShopPlan) -> str:
