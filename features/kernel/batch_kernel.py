@@ -5,15 +5,14 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numba import carray
 from numpy.typing import NDArray
 
 from seamtell.features.described_batch import SeamStatus
 from seamtell.features.kernel.bits import next_set
-from seamtell.features.kernel.compiling import address_of, compiled, entry
+from seamtell.features.kernel.compiling import compiled, entry
 from seamtell.features.kernel.descriptor_kernel import describe_indication
 from seamtell.features.kernel.grouping import join_segments
-from seamtell.features.kernel.moving_average import average_taps, copy_samples, moving_average, reflect
+from seamtell.features.kernel.moving_average import average_taps, copy_samples, moving_average, reflect_ends
 from seamtell.features.kernel.scratch import Scratch
 from seamtell.features.kernel.seam_kernel import (
     GRID,
@@ -21,13 +20,14 @@ from seamtell.features.kernel.seam_kernel import (
     LIMIT,
     NOISE,
     QUIET_NOISE,
-    all_finite,
     find_baselines,
     find_excursions,
+    grid_below,
     prepare_segments,
     segment_channels,
 )
 from seamtell.features.kernel.segment_kernel import first_highest
+from seamtell.features.kernel.vectors import copy_from
 from seamtell.features.smoothing import SMOOTH_BEAMS
 
 __all__ = ["Found", "Limits", "Networks", "PerSeam", "Seams", "run_batch"]
@@ -123,7 +123,7 @@ def run_batch(
         pitch_mm, beam_mm = seams.pitch_mm[i], limits.beam_width_mm[recipe]
         find_baselines(scratch, here, n, pitch_mm, networks.pairs, networks.offsets)
         find_excursions(scratch, here, n, pitch_mm, beam_mm, networks.pairs, networks.offsets)
-        prepare_segments(scratch, here, n, leave_sigma)
+        prepare_segments(scratch, here, n, enter_sigma, leave_sigma)
         first, last = _judged(
             seams.start_mm[i],
             pitch_mm,
@@ -168,12 +168,12 @@ def _take_in(seams: Seams, limits: Limits, s: Scratch, i: int, present: Indices)
         here += 1
     for k in range(here):
         c = present[k]
-        at = seams.addresses[c] + 4 * seams.starts[i, c]
-        values = carray(address_of(at), n, np.float32)
-        if not all_finite(values, n):
+        greatest = copy_from(seams.addresses[c] + 4 * seams.starts[i, c], n, s.padded[k], s.pad)
+        if not greatest < np.inf:
             return _NOT_FINITE, 0
-        reflect(values, n, s.pad, s.padded[k])
+        reflect_ends(s.padded[k], n, s.pad)
         s.per_channel[LIMIT, k] = limits.limit_pct[recipe, c]
+        s.per_channel[GRID, k] = grid_below(greatest)
     return _DESCRIBED, here
 
 

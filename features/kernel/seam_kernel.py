@@ -24,16 +24,16 @@ from seamtell.features.kernel.order_statistics import (
 )
 from seamtell.features.kernel.running_median import running_median
 from seamtell.features.kernel.scratch import Scratch
-from seamtell.features.kernel.segment_kernel import find_segments, leave_threshold, mark_samples
+from seamtell.features.kernel.segment_kernel import find_segments, largest_within, mark_samples
 from seamtell.features.noise import _MAD_TO_SIGMA, FLOOR_SHARE, SMALLEST_PCT
 from seamtell.features.rounding import GRID_BITS
 from seamtell.features.smoothing import DESPIKE_BEAMS
 
 __all__ = [
-    "all_finite",
     "despike_size",
     "find_baselines",
     "find_excursions",
+    "grid_below",
     "prepare_segments",
     "segment_channels",
 ]
@@ -44,15 +44,6 @@ Samples = NDArray[np.float32]
 LEVEL, NOISE, QUIET_NOISE, LIMIT, GRID = range(5)
 """Rows of ``Scratch.per_channel``: median of the baseline, noise of single and of despiked samples, limit,
 spacing of the grid that differences are rounded to."""
-
-
-@reordering
-def all_finite(values: Samples, n: int) -> bool:
-    """Whether no value is NaN or infinite: times zero, these are not zero."""
-    total = np.float32(0.0)
-    for i in range(n):
-        total += values[i] * np.float32(0.0)
-    return total == np.float32(0.0)
 
 
 @compiled
@@ -140,26 +131,17 @@ def find_excursions(
         running_median(padded[s.pad - size // 2 :], n, size, networks, offsets, s.tile, s.quiet)
         reflect(s.quiet, n, half, s.despiked)
         moving_average(s.despiked, n, samples, half, excursion, s.sums)
-        grid = _grid_of(padded[s.pad :], n)
-        s.per_channel[GRID, c] = grid
+        grid = s.per_channel[GRID, c]
         _take_away(excursion, baseline, n, grid, s.work[0])
         s.per_channel[QUIET_NOISE, c] = _noise(s.work[0], s.keys, n, floor, s.work[1])
         _fall_short(padded[s.pad :], baseline, n, grid, s.work[0])
         s.per_channel[NOISE, c] = _noise(s.work[0], s.keys, n, floor, s.work[1])
 
 
-@reordering
-def _greatest_size(raw: Samples, n: int) -> np.float32:
-    greatest = np.float32(0.0)
-    for i in range(n):
-        greatest = larger(abs(raw[i]), greatest)
-    return greatest
-
-
 @compiled
-def _grid_of(raw: Samples, n: int) -> float:
+def grid_below(greatest: float) -> float:
     """Spacing of the grid that differences are rounded to, see ``features.rounding``."""
-    _, exponent = math.frexp(_greatest_size(raw, n))
+    _, exponent = math.frexp(greatest)
     return math.ldexp(1.0, exponent - 1 - GRID_BITS)
 
 
@@ -224,6 +206,7 @@ def segment_channels(
             judged_last,
             inside,
             s.standing[c],
+            s.rising[c],
             s.over[c],
             s.kept,
             s.near,
@@ -234,9 +217,12 @@ def segment_channels(
 
 
 @compiled
-def prepare_segments(s: Scratch, channels: int, n: int, leave_sigma: float) -> None:
+def prepare_segments(s: Scratch, channels: int, n: int, enter_sigma: float, leave_sigma: float) -> None:
     """What both searches for segments read."""
     for c in range(channels):
-        threshold = leave_threshold(leave_sigma, s.per_channel[QUIET_NOISE, c])
+        sigma = s.per_channel[QUIET_NOISE, c]
+        leave, enter = largest_within(leave_sigma, sigma), largest_within(enter_sigma, sigma)
         raw, limit = s.padded[c, s.pad :], s.per_channel[LIMIT, c]
-        mark_samples(s.excursion[c], raw, n, threshold, limit, s.standing[c], s.over[c])
+        mark_samples(
+            s.excursion[c], raw, n, leave, enter, limit, s.standing[c], s.rising[c], s.over[c]
+        )

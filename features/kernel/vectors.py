@@ -19,9 +19,11 @@ __all__ = [
     "MOST_TAPS",
     "average_eight",
     "compare_exchange",
+    "copy_from",
     "count_keys",
     "count_smaller",
     "gather_between",
+    "leading_zeros",
     "mask_above",
     "medians_of_eight",
     "running_medians",
@@ -91,6 +93,50 @@ def compare_exchange(typing_context: Any, lanes: Any, i: Any, j: Any) -> Any:
         return context.get_dummy_value()
 
     return types.void(lanes, i, j), generate
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def copy_from(typing_context: Any, address: Any, n: Any, out: Any, offset: Any) -> Any:
+    """Copy n float32 values from an address to `offset` of an array; their largest size is returned.
+
+    That is infinite or NaN when one of them is: without the sign, the bits of floats order as
+    integers do, those of NaN last.
+    """
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        source, length, out_array, first = arguments
+        data = context.make_array(signature.args[2])(context, builder, out_array).data
+        target = builder.gep(data, [first])
+        source = builder.inttoptr(source, ir.FloatType().as_pointer())
+        bits = ir.IntType(32)
+        whole = builder.and_(length, _WORD(-LANES))
+        totals = {}
+        for lanes, begin, end in ((LANES, _WORD(0), whole), (1, whole, length)):
+            kind, words = ir.VectorType(ir.FloatType(), lanes), ir.VectorType(bits, lanes)
+            total = cgutils.alloca_once_value(builder, ir.Constant(words, [0] * lanes))
+            totals[lanes] = total
+            size = ir.Constant(words, [0x7FFFFFFF] * lanes)
+            with cgutils.for_range_slice(builder, begin, end, _WORD(lanes), _WORD) as (at, _):
+                place = builder.bitcast(builder.gep(source, [at]), kind.as_pointer())
+                values = builder.load(place, align=4)
+                place = builder.bitcast(builder.gep(target, [at]), kind.as_pointer())
+                builder.store(values, place, align=4)
+                sizes, most = builder.and_(builder.bitcast(values, words), size), builder.load(total)
+                builder.store(builder.select(builder.icmp_unsigned(">", sizes, most), sizes, most), total)
+        greatest = builder.load(totals[LANES])
+        for lanes in (8, 4, 2, 1):
+            low, high = (
+                builder.shuffle_vector(
+                    greatest, greatest, ir.Constant(ir.VectorType(bits, lanes), list(range(k, k + lanes)))
+                )
+                for k in (0, lanes)
+            )
+            greatest = builder.select(builder.icmp_unsigned(">", low, high), low, high)
+        rest = builder.load(totals[1])
+        greatest = builder.select(builder.icmp_unsigned(">", rest, greatest), rest, greatest)
+        return builder.bitcast(builder.extract_element(greatest, bits(0)), ir.FloatType())
+
+    return types.float32(address, n, out, offset), generate
 
 
 @intrinsic  # type: ignore[untyped-decorator]
@@ -170,6 +216,16 @@ def trailing_zeros(typing_context: Any, word: Any) -> Any:
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         return builder.cttz(arguments[0], ir.IntType(1)(0))
+
+    return types.int64(word), generate
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def leading_zeros(typing_context: Any, word: Any) -> Any:
+    """Bits above the highest one that is set; 64 when there is none."""
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        return builder.ctlz(arguments[0], ir.IntType(1)(0))
 
     return types.int64(word), generate
 
