@@ -28,6 +28,7 @@ __all__ = [
     "medians_of_eight",
     "running_medians",
     "trailing_zeros",
+    "values_of_ranks",
     "write_line",
 ]
 
@@ -43,7 +44,7 @@ MOST_TAPS = 13
 _VECTOR = ir.VectorType(ir.FloatType(), LANES)
 _NARROW, _WIDE = ir.VectorType(ir.FloatType(), EIGHT), ir.VectorType(ir.DoubleType(), EIGHT)
 _WORD = ir.IntType(64)
-_USUAL = 2
+_USUAL = 4
 _NEVER_NAN = ("nnan", "nsz")
 
 
@@ -164,29 +165,21 @@ def count_smaller(typing_context: Any, values: Any, n: Any, offset: Any, counts:
 
 @intrinsic  # type: ignore[untyped-decorator]
 def count_keys(typing_context: Any, keys: Any, n: Any, threshold: Any) -> Any:
-    """How many of the first n float32 keys are at most the threshold; n is a multiple of twice `LANES`."""
+    """How many of the first n float32 keys are at most the threshold; n is a multiple of 4 `LANES`."""
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         array, n_value, limit = arguments
-        whole = ir.VectorType(ir.IntType(32), LANES)
-        limits = _all_lanes(builder, limit)
-        none = ir.Constant(whole, [0] * LANES)
-        totals = [cgutils.alloca_once_value(builder, none) for _ in range(2)]
-        with cgutils.for_range_slice(builder, _WORD(0), n_value, _WORD(2 * LANES), _WORD) as (at, _):
+        lanes, word = 2 * LANES, ir.IntType(2 * LANES)
+        kind, limits = ir.VectorType(ir.FloatType(), lanes), _all_lanes(builder, limit, lanes)
+        totals = [cgutils.alloca_once_value(builder, _WORD(0)) for _ in range(2)]
+        with cgutils.for_range_slice(builder, _WORD(0), n_value, _WORD(2 * lanes), _WORD) as (at, _):
             for k, total in enumerate(totals):
-                place = _place(context, builder, signature.args[0], array, builder.add(at, _WORD(k * LANES)))
+                begin = builder.add(at, _WORD(k * lanes))
+                place = _place(context, builder, signature.args[0], array, begin, kind)
                 inside = builder.fcmp_ordered("<=", builder.load(place, align=4), limits)
-                builder.store(builder.sub(builder.load(total), builder.sext(inside, whole)), total)
-        total = builder.add(*(builder.load(total) for total in totals))
-        width = LANES
-        while width > 1:
-            width //= 2
-            halves = [
-                ir.Constant(ir.VectorType(ir.IntType(32), width), list(range(first, first + width)))
-                for first in (0, width)
-            ]
-            total = builder.add(*(builder.shuffle_vector(total, total, half) for half in halves))
-        return builder.sext(builder.extract_element(total, ir.IntType(32)(0)), _WORD)
+                count = builder.zext(builder.ctpop(builder.bitcast(inside, word)), _WORD)
+                builder.store(builder.add(builder.load(total), count), total)
+        return builder.add(*(builder.load(total) for total in totals))
 
     return types.int64(keys, n, threshold), generate
 
@@ -247,37 +240,36 @@ def write_line(typing_context: Any, out: Any, offset: Any, x: Any, y: Any, slope
     return types.void(out, offset, x, y, slope), generate
 
 
-_WORD = ir.IntType(64)
-_USUAL = 2
-
-
 @intrinsic  # type: ignore[untyped-decorator]
 def gather_between(
     typing_context: Any, keys: Any, values: Any, offset: Any, low: Any, high: Any, out: Any, m: Any
 ) -> Any:
     """Append values at `offset` whose float32 keys are above `low` and up to `high` to ``out[:m]``; new m.
 
-    `EIGHT` keys are asked. Two values are copied without asking, because hardly ever there are
-    more, and a wrong guess of the processor costs more than a copy. Reads one value further.
+    64 keys are asked. A few values are copied without asking, because hardly ever there are
+    more, and a wrong guess of the processor costs more than a copy.
     """
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         key_array, array, at, low_value, high_value, out_array, m_value = arguments
-        kind = ir.VectorType(ir.FloatType(), EIGHT)
-        lanes = builder.load(_place(context, builder, signature.args[0], key_array, at, kind), align=4)
-        inside = builder.and_(
-            builder.fcmp_ordered(">", lanes, _all_lanes(builder, low_value, EIGHT)),
-            builder.fcmp_ordered("<=", lanes, _all_lanes(builder, high_value, EIGHT)),
-        )
-        mask = builder.zext(builder.bitcast(inside, ir.IntType(EIGHT)), _WORD)
+        lows, highs, mask = _all_lanes(builder, low_value), _all_lanes(builder, high_value), _WORD(0)
+        for first in range(0, 64, LANES):
+            begin = builder.add(at, _WORD(first))
+            lanes = builder.load(_place(context, builder, signature.args[0], key_array, begin), align=4)
+            inside = builder.and_(
+                builder.fcmp_ordered(">", lanes, lows), builder.fcmp_ordered("<=", lanes, highs)
+            )
+            part = builder.zext(builder.bitcast(inside, ir.IntType(LANES)), _WORD)
+            mask = builder.or_(mask, builder.shl(part, _WORD(first)))
         source = builder.gep(context.make_array(signature.args[1])(context, builder, array).data, [at])
         target = context.make_array(signature.args[5])(context, builder, out_array).data
         target = builder.gep(target, [m_value])
-        rest = cgutils.alloca_once_value(builder, mask)
+        rest = cgutils.alloca_once(builder, _WORD)
+        builder.store(mask, rest)
 
         def copy_next(k: Any) -> None:
             left = builder.load(rest)
-            found = builder.cttz(builder.or_(left, _WORD(1 << EIGHT)), ir.IntType(1)(1))
+            found = builder.and_(builder.cttz(left, ir.IntType(1)(0)), _WORD(63))
             builder.store(builder.load(builder.gep(source, [found])), builder.gep(target, [k]))
             builder.store(builder.and_(left, builder.sub(left, _WORD(1))), rest)
 
@@ -292,6 +284,61 @@ def gather_between(
         return builder.add(m_value, count)
 
     return types.int64(keys, values, offset, low, high, out, m), generate
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def values_of_ranks(typing_context: Any, values: Any, m: Any, a: Any, b: Any, c: Any) -> Any:
+    """Values of three ranks among the first m float64 values, by counting for each how many are smaller.
+
+    The value of a rank is the largest that no more values than the rank are smaller than. `LANES`
+    further values must be infinite; so is that of a rank beyond the last.
+    """
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        array, length, *ranks = arguments
+        data = context.make_array(signature.args[0])(context, builder, array).data
+        words = ir.VectorType(_WORD, EIGHT)
+        lowest = ir.Constant(_WIDE, [float("-inf")] * EIGHT)
+        tops = [cgutils.alloca_once_value(builder, lowest) for _ in ranks]
+        limits = [_all_lanes(builder, rank, EIGHT) for rank in ranks]
+        counts = [cgutils.alloca_once(builder, words) for _ in range(LANES // EIGHT)]
+        end = builder.add(length, _WORD(1))
+        with cgutils.for_range_slice(builder, _WORD(0), end, _WORD(LANES), _WORD) as (at, _):
+            groups = []
+            for k, count in enumerate(counts):
+                place = builder.gep(data, [builder.add(at, _WORD(k * EIGHT))])
+                groups.append(builder.load(builder.bitcast(place, _WIDE.as_pointer()), align=8))
+                builder.store(ir.Constant(words, [0] * EIGHT), count)
+            with cgutils.for_range(builder, length) as loop:
+                one = _all_lanes(builder, builder.load(builder.gep(data, [loop.index])), EIGHT)
+                for lanes, count in zip(groups, counts, strict=True):
+                    smaller = builder.sext(builder.fcmp_ordered("<", one, lanes), words)
+                    builder.store(builder.sub(builder.load(count), smaller), count)
+            for lanes, count in zip(groups, counts, strict=True):
+                for limit, top in zip(limits, tops, strict=True):
+                    kept = builder.select(
+                        builder.icmp_signed("<=", builder.load(count), limit), lanes, lowest
+                    )
+                    builder.store(_greater(builder, kept, builder.load(top)), top)
+        found = [_greatest_lane(builder, builder.load(top)) for top in tops]
+        return context.make_tuple(builder, signature.return_type, found)
+
+    return types.UniTuple(types.float64, 3)(values, m, a, b, c), generate
+
+
+def _greater(builder: Any, a: Any, b: Any) -> Any:
+    return builder.select(builder.fcmp_ordered(">", a, b, flags=_NEVER_NAN), a, b, flags=_NEVER_NAN)
+
+
+def _greatest_lane(builder: Any, values: Any) -> Any:
+    """Largest of `EIGHT` lanes."""
+    for lanes in (4, 2, 1):
+        halves = [
+            ir.Constant(ir.VectorType(ir.IntType(32), lanes), list(range(first, first + lanes)))
+            for first in (0, lanes)
+        ]
+        values = _greater(builder, *(builder.shuffle_vector(values, values, half) for half in halves))
+    return builder.extract_element(values, ir.IntType(32)(0))
 
 
 @intrinsic  # type: ignore[untyped-decorator]
