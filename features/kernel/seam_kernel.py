@@ -19,7 +19,7 @@ from seamtell.features.kernel.order_statistics import fill_up, median_of_smalles
 from seamtell.features.kernel.running_median import running_median
 from seamtell.features.kernel.scratch import Scratch
 from seamtell.features.kernel.segment_kernel import find_segments, largest_within, mark_samples
-from seamtell.features.kernel.vectors import LANES
+from seamtell.features.kernel.vectors import LANES, count_keys
 from seamtell.features.noise import _MAD_TO_SIGMA, FLOOR_SHARE, SMALLEST_PCT
 from seamtell.features.rounding import GRID_BITS
 from seamtell.features.smoothing import DESPIKE_BEAMS
@@ -166,9 +166,10 @@ def _noise(
     scratch: Array,
 ) -> float:
     """Robust standard deviation of what is not above the baseline; `over` is what is over it."""
-    below, total = _over_baseline(signal, baseline, n, grid, 1.0 / grid, over, keys)
+    total = _over_baseline(signal, baseline, n, grid, 1.0 / grid, over, keys)
     fill_up(keys, n, 4 * LANES)
-    sigma = 0.0
+    whole = (n + 4 * LANES - 1) // (4 * LANES) * (4 * LANES)
+    below, sigma = count_keys(keys, whole, np.float32(0.0)), 0.0
     if below > 0:
         sigma = -_MAD_TO_SIGMA * median_of_smallest(over, keys, n, below, 0.845 * total / below, scratch)
     return max(max(sigma, floor), SMALLEST_PCT)
@@ -183,16 +184,16 @@ def _over_baseline(
     per_grid: float,
     over: Array,
     keys: Samples,
-) -> tuple[int, float]:
-    """Signal over the baseline, and rounded to float32; how many are not above zero, and their sum."""
-    below, total = 0.0, 0.0
+) -> float:
+    """Signal over the baseline, and rounded to float32; about the sum of what is below."""
+    total, zero = np.float32(0.0), np.float32(0.0)
     for i in range(n):
         value = np.rint((np.float64(signal[i]) - baseline[i]) * per_grid) * grid
         over[i] = value
-        keys[i] = value
-        below += 1.0 if value <= 0.0 else 0.0
-        total += smaller(value, 0.0)
-    return int(below), total
+        narrow = np.float32(value)
+        keys[i] = narrow
+        total += smaller(narrow, zero)
+    return np.float64(total)
 
 
 @compiled
