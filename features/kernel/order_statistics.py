@@ -202,9 +202,7 @@ def smallest_of_part(values: Array, first: int, last: int, rank: int) -> float:
 
 
 @compiled
-def median_of_smallest(
-    values: Array, keys: Samples, n: int, m: int, guess: float, scratch: Array
-) -> float:
+def median_of_smallest(values: Array, keys: Samples, n: int, m: int, guess: float, scratch: Array) -> float:
     """Median of the m smallest values, equal to ``numpy.median`` of them bit by bit.
 
     `guess` is about the answer, and they are about half of a normal distribution about zero.

@@ -238,6 +238,4 @@ def prepare_segments(s: Scratch, channels: int, n: int, enter_sigma: float, leav
         sigma = s.per_channel[QUIET_NOISE, c]
         leave, enter = largest_within(leave_sigma, sigma), largest_within(enter_sigma, sigma)
         raw, limit = s.padded[c, s.pad :], s.per_channel[LIMIT, c]
-        mark_samples(
-            s.excursion[c], raw, n, leave, enter, limit, s.standing[c], s.rising[c], s.over[c]
-        )
+        mark_samples(s.excursion[c], raw, n, leave, enter, limit, s.standing[c], s.rising[c], s.over[c])
