@@ -21,8 +21,9 @@ from seamtell.features.kernel.order_statistics import (
     rank_pair,
     round_to_keys,
 )
+from seamtell.features.kernel.rank_vectors import values_of_ranks
 from seamtell.features.kernel.smooth_fit import smooth_two
-from seamtell.features.kernel.vectors import LANES, values_of_ranks, write_line
+from seamtell.features.kernel.vectors import LANES, write_line
 
 __all__ = ["block_sigma", "fit_two", "interpolate", "prepare_fit"]
 

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.kernel.compiling import compiled, larger, reordering, smaller
-from seamtell.features.kernel.vectors import LANES, count_keys, gather_between, values_of_ranks
+from seamtell.features.kernel.rank_vectors import count_keys, gather_between, values_of_ranks
+from seamtell.features.kernel.vectors import LANES
 
 __all__ = [
     "count_at_most",

@@ -16,10 +16,11 @@ from seamtell.features.kernel.block_medians import block_medians, lay_out_blocks
 from seamtell.features.kernel.compiling import compiled, reordering, smaller
 from seamtell.features.kernel.moving_average import average_taps, moving_average, reflect
 from seamtell.features.kernel.order_statistics import fill_up, median_of_smallest, rank_pair, round_to_keys
+from seamtell.features.kernel.rank_vectors import count_keys
 from seamtell.features.kernel.running_median import running_median
 from seamtell.features.kernel.scratch import Scratch
 from seamtell.features.kernel.segment_kernel import find_segments, largest_within, mark_samples
-from seamtell.features.kernel.vectors import LANES, count_keys
+from seamtell.features.kernel.vectors import LANES
 from seamtell.features.noise import _MAD_TO_SIGMA, FLOOR_SHARE, SMALLEST_PCT
 from seamtell.features.rounding import GRID_BITS
 from seamtell.features.smoothing import DESPIKE_BEAMS

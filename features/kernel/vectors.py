@@ -17,18 +17,19 @@ __all__ = [
     "LANES",
     "LARGEST_IN_REGISTERS",
     "MOST_TAPS",
+    "NEVER_NAN",
+    "WIDE",
+    "WORD",
+    "all_lanes",
     "average_eight",
     "compare_exchange",
     "copy_from",
-    "count_keys",
-    "count_smaller",
-    "gather_between",
+    "lanes_at",
     "leading_zeros",
     "mask_above",
     "medians_of_eight",
     "running_medians",
     "trailing_zeros",
-    "values_of_ranks",
     "write_line",
 ]
 
@@ -42,20 +43,19 @@ MOST_TAPS = 13
 """Whole samples of the longest average that is spelled out."""
 
 _VECTOR = ir.VectorType(ir.FloatType(), LANES)
-_NARROW, _WIDE = ir.VectorType(ir.FloatType(), EIGHT), ir.VectorType(ir.DoubleType(), EIGHT)
-_WORD = ir.IntType(64)
-_USUAL = 4
-_NEVER_NAN = ("nnan", "nsz")
+_NARROW, WIDE = ir.VectorType(ir.FloatType(), EIGHT), ir.VectorType(ir.DoubleType(), EIGHT)
+WORD = ir.IntType(64)
+NEVER_NAN = ("nnan", "nsz")
 
 
-def _place(context: Any, builder: Any, kind: Any, array: Any, offset: Any, lanes: Any = _VECTOR) -> Any:
+def lanes_at(context: Any, builder: Any, kind: Any, array: Any, offset: Any, lanes: Any = _VECTOR) -> Any:
     """Pointer to the lanes that begin at `offset` of an array."""
     data = context.make_array(kind)(context, builder, array).data
     place = builder.gep(data, [offset])
     return builder.bitcast(place, lanes.as_pointer())
 
 
-def _all_lanes(builder: Any, value: Any, lanes: int = LANES) -> Any:
+def all_lanes(builder: Any, value: Any, lanes: int = LANES) -> Any:
     """One number in every lane."""
     kind = ir.VectorType(value.type, lanes)
     one = builder.insert_element(ir.Constant(kind, ir.Undefined), value, ir.IntType(32)(0))
@@ -69,7 +69,7 @@ def _cases(builder: Any, name: str, value: Any, sizes: Iterable[int]) -> Iterato
     choice = builder.switch(value, end)
     for size in sizes:
         case = builder.append_basic_block(f"{name}.{size}")
-        choice.add_case(_WORD(size), case)
+        choice.add_case(WORD(size), case)
         builder.position_at_end(case)
         yield size
         builder.branch(end)
@@ -82,13 +82,13 @@ def compare_exchange(typing_context: Any, lanes: Any, i: Any, j: Any) -> Any:
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         kind = signature.args[0]
-        first = _place(context, builder, kind, arguments[0], arguments[1])
-        second = _place(context, builder, kind, arguments[0], arguments[2])
+        first = lanes_at(context, builder, kind, arguments[0], arguments[1])
+        second = lanes_at(context, builder, kind, arguments[0], arguments[2])
         a, b = builder.load(first, align=4), builder.load(second, align=4)
-        below = builder.fcmp_ordered("<", a, b, flags=_NEVER_NAN)
-        low = builder.select(below, a, b, flags=_NEVER_NAN)
-        above = builder.fcmp_ordered(">", a, b, flags=_NEVER_NAN)
-        high = builder.select(above, a, b, flags=_NEVER_NAN)
+        below = builder.fcmp_ordered("<", a, b, flags=NEVER_NAN)
+        low = builder.select(below, a, b, flags=NEVER_NAN)
+        above = builder.fcmp_ordered(">", a, b, flags=NEVER_NAN)
+        high = builder.select(above, a, b, flags=NEVER_NAN)
         builder.store(low, first, align=4)
         builder.store(high, second, align=4)
         return context.get_dummy_value()
@@ -110,14 +110,14 @@ def copy_from(typing_context: Any, address: Any, n: Any, out: Any, offset: Any) 
         target = builder.gep(data, [first])
         source = builder.inttoptr(source, ir.FloatType().as_pointer())
         bits = ir.IntType(32)
-        whole = builder.and_(length, _WORD(-LANES))
+        whole = builder.and_(length, WORD(-LANES))
         totals = {}
-        for lanes, begin, end in ((LANES, _WORD(0), whole), (1, whole, length)):
+        for lanes, begin, end in ((LANES, WORD(0), whole), (1, whole, length)):
             kind, words = ir.VectorType(ir.FloatType(), lanes), ir.VectorType(bits, lanes)
             total = cgutils.alloca_once_value(builder, ir.Constant(words, [0] * lanes))
             totals[lanes] = total
             size = ir.Constant(words, [0x7FFFFFFF] * lanes)
-            with cgutils.for_range_slice(builder, begin, end, _WORD(lanes), _WORD) as (at, _):
+            with cgutils.for_range_slice(builder, begin, end, WORD(lanes), WORD) as (at, _):
                 place = builder.bitcast(builder.gep(source, [at]), kind.as_pointer())
                 values = builder.load(place, align=4)
                 place = builder.bitcast(builder.gep(target, [at]), kind.as_pointer())
@@ -141,50 +141,6 @@ def copy_from(typing_context: Any, address: Any, n: Any, out: Any, offset: Any) 
 
 
 @intrinsic  # type: ignore[untyped-decorator]
-def count_smaller(typing_context: Any, values: Any, n: Any, offset: Any, counts: Any) -> Any:
-    """For each of the lanes at `offset` of a float32 array: how many of its first n values are smaller.
-
-    Written to the same places of the int32 array `counts`.
-    """
-
-    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        kinds, (array, n_value, at, out) = signature.args, arguments
-        whole = ir.VectorType(ir.IntType(32), LANES)
-        lanes = builder.load(_place(context, builder, kinds[0], array, at), align=4)
-        data = context.make_array(kinds[0])(context, builder, array).data
-        total = cgutils.alloca_once_value(builder, ir.Constant(whole, [0] * LANES))
-        with cgutils.for_range(builder, n_value) as loop:
-            one = _all_lanes(builder, builder.load(builder.gep(data, [loop.index])))
-            below = builder.sext(builder.fcmp_ordered("<", one, lanes), whole)
-            builder.store(builder.sub(builder.load(total), below), total)
-        builder.store(builder.load(total), _place(context, builder, kinds[3], out, at, whole), align=4)
-        return context.get_dummy_value()
-
-    return types.void(values, n, offset, counts), generate
-
-
-@intrinsic  # type: ignore[untyped-decorator]
-def count_keys(typing_context: Any, keys: Any, n: Any, threshold: Any) -> Any:
-    """How many of the first n float32 keys are at most the threshold; n is a multiple of 4 `LANES`."""
-
-    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        array, n_value, limit = arguments
-        lanes, word = 2 * LANES, ir.IntType(2 * LANES)
-        kind, limits = ir.VectorType(ir.FloatType(), lanes), _all_lanes(builder, limit, lanes)
-        totals = [cgutils.alloca_once_value(builder, _WORD(0)) for _ in range(2)]
-        with cgutils.for_range_slice(builder, _WORD(0), n_value, _WORD(2 * lanes), _WORD) as (at, _):
-            for k, total in enumerate(totals):
-                begin = builder.add(at, _WORD(k * lanes))
-                place = _place(context, builder, signature.args[0], array, begin, kind)
-                inside = builder.fcmp_ordered("<=", builder.load(place, align=4), limits)
-                count = builder.zext(builder.ctpop(builder.bitcast(inside, word)), _WORD)
-                builder.store(builder.add(builder.load(total), count), total)
-        return builder.add(*(builder.load(total) for total in totals))
-
-    return types.int64(keys, n, threshold), generate
-
-
-@intrinsic  # type: ignore[untyped-decorator]
 def mask_above(typing_context: Any, values: Any, offset: Any, threshold: Any) -> Any:
     """Which of the 64 values at `offset` are above the threshold, the first one in the lowest bit."""
 
@@ -192,12 +148,12 @@ def mask_above(typing_context: Any, values: Any, offset: Any, threshold: Any) ->
         array, at, limit = arguments
         scalar = context.get_data_type(signature.args[0].dtype)
         kind = ir.VectorType(scalar, LANES)
-        limits, word = _all_lanes(builder, limit), _WORD(0)
+        limits, word = all_lanes(builder, limit), WORD(0)
         for first in range(0, 64, LANES):
-            place = _place(context, builder, signature.args[0], array, builder.add(at, _WORD(first)), kind)
+            place = lanes_at(context, builder, signature.args[0], array, builder.add(at, WORD(first)), kind)
             lanes = builder.load(place, align=4)
             above = builder.bitcast(builder.fcmp_ordered(">", lanes, limits), ir.IntType(LANES))
-            word = builder.or_(word, builder.shl(builder.zext(above, _WORD), _WORD(first)))
+            word = builder.or_(word, builder.shl(builder.zext(above, WORD), WORD(first)))
         return word
 
     return types.uint64(values, offset, threshold), generate
@@ -231,114 +187,13 @@ def write_line(typing_context: Any, out: Any, offset: Any, x: Any, y: Any, slope
         array, at, x_value, y_value, slope_value = arguments
         kind = ir.VectorType(ir.DoubleType(), LANES)
         lanes = ir.Constant(kind, [float(lane) for lane in range(LANES)])
-        first = _all_lanes(builder, builder.sitofp(at, ir.DoubleType()))
-        run = builder.fsub(builder.fadd(first, lanes), _all_lanes(builder, x_value))
-        line = builder.fadd(builder.fmul(_all_lanes(builder, slope_value), run), _all_lanes(builder, y_value))
-        builder.store(line, _place(context, builder, signature.args[0], array, at, kind), align=8)
+        first = all_lanes(builder, builder.sitofp(at, ir.DoubleType()))
+        run = builder.fsub(builder.fadd(first, lanes), all_lanes(builder, x_value))
+        line = builder.fadd(builder.fmul(all_lanes(builder, slope_value), run), all_lanes(builder, y_value))
+        builder.store(line, lanes_at(context, builder, signature.args[0], array, at, kind), align=8)
         return context.get_dummy_value()
 
     return types.void(out, offset, x, y, slope), generate
-
-
-@intrinsic  # type: ignore[untyped-decorator]
-def gather_between(
-    typing_context: Any, keys: Any, values: Any, offset: Any, low: Any, high: Any, out: Any, m: Any
-) -> Any:
-    """Append values at `offset` whose float32 keys are above `low` and up to `high` to ``out[:m]``; new m.
-
-    64 keys are asked. A few values are copied without asking, because hardly ever there are
-    more, and a wrong guess of the processor costs more than a copy.
-    """
-
-    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        key_array, array, at, low_value, high_value, out_array, m_value = arguments
-        lows, highs, mask = _all_lanes(builder, low_value), _all_lanes(builder, high_value), _WORD(0)
-        for first in range(0, 64, LANES):
-            begin = builder.add(at, _WORD(first))
-            lanes = builder.load(_place(context, builder, signature.args[0], key_array, begin), align=4)
-            inside = builder.and_(
-                builder.fcmp_ordered(">", lanes, lows), builder.fcmp_ordered("<=", lanes, highs)
-            )
-            part = builder.zext(builder.bitcast(inside, ir.IntType(LANES)), _WORD)
-            mask = builder.or_(mask, builder.shl(part, _WORD(first)))
-        source = builder.gep(context.make_array(signature.args[1])(context, builder, array).data, [at])
-        target = context.make_array(signature.args[5])(context, builder, out_array).data
-        target = builder.gep(target, [m_value])
-        rest = cgutils.alloca_once(builder, _WORD)
-        builder.store(mask, rest)
-
-        def copy_next(k: Any) -> None:
-            left = builder.load(rest)
-            found = builder.and_(builder.cttz(left, ir.IntType(1)(0)), _WORD(63))
-            builder.store(builder.load(builder.gep(source, [found])), builder.gep(target, [k]))
-            builder.store(builder.and_(left, builder.sub(left, _WORD(1))), rest)
-
-        for k in range(_USUAL):
-            copy_next(_WORD(k))
-        count = builder.ctpop(mask)
-        with (
-            builder.if_then(builder.icmp_unsigned(">", count, _WORD(_USUAL)), likely=False),
-            cgutils.for_range(builder, builder.sub(count, _WORD(_USUAL))) as loop,
-        ):
-            copy_next(builder.add(loop.index, _WORD(_USUAL)))
-        return builder.add(m_value, count)
-
-    return types.int64(keys, values, offset, low, high, out, m), generate
-
-
-@intrinsic  # type: ignore[untyped-decorator]
-def values_of_ranks(typing_context: Any, values: Any, m: Any, a: Any, b: Any, c: Any) -> Any:
-    """Values of three ranks among the first m float64 values, by counting for each how many are smaller.
-
-    The value of a rank is the largest that no more values than the rank are smaller than. `LANES`
-    further values must be infinite; so is that of a rank beyond the last.
-    """
-
-    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        array, length, *ranks = arguments
-        data = context.make_array(signature.args[0])(context, builder, array).data
-        words = ir.VectorType(_WORD, EIGHT)
-        lowest = ir.Constant(_WIDE, [float("-inf")] * EIGHT)
-        tops = [cgutils.alloca_once_value(builder, lowest) for _ in ranks]
-        limits = [_all_lanes(builder, rank, EIGHT) for rank in ranks]
-        counts = [cgutils.alloca_once(builder, words) for _ in range(LANES // EIGHT)]
-        end = builder.add(length, _WORD(1))
-        with cgutils.for_range_slice(builder, _WORD(0), end, _WORD(LANES), _WORD) as (at, _):
-            groups = []
-            for k, count in enumerate(counts):
-                place = builder.gep(data, [builder.add(at, _WORD(k * EIGHT))])
-                groups.append(builder.load(builder.bitcast(place, _WIDE.as_pointer()), align=8))
-                builder.store(ir.Constant(words, [0] * EIGHT), count)
-            with cgutils.for_range(builder, length) as loop:
-                one = _all_lanes(builder, builder.load(builder.gep(data, [loop.index])), EIGHT)
-                for lanes, count in zip(groups, counts, strict=True):
-                    smaller = builder.sext(builder.fcmp_ordered("<", one, lanes), words)
-                    builder.store(builder.sub(builder.load(count), smaller), count)
-            for lanes, count in zip(groups, counts, strict=True):
-                for limit, top in zip(limits, tops, strict=True):
-                    kept = builder.select(
-                        builder.icmp_signed("<=", builder.load(count), limit), lanes, lowest
-                    )
-                    builder.store(_greater(builder, kept, builder.load(top)), top)
-        found = [_greatest_lane(builder, builder.load(top)) for top in tops]
-        return context.make_tuple(builder, signature.return_type, found)
-
-    return types.UniTuple(types.float64, 3)(values, m, a, b, c), generate
-
-
-def _greater(builder: Any, a: Any, b: Any) -> Any:
-    return builder.select(builder.fcmp_ordered(">", a, b, flags=_NEVER_NAN), a, b, flags=_NEVER_NAN)
-
-
-def _greatest_lane(builder: Any, values: Any) -> Any:
-    """Largest of `EIGHT` lanes."""
-    for lanes in (4, 2, 1):
-        halves = [
-            ir.Constant(ir.VectorType(ir.IntType(32), lanes), list(range(first, first + lanes)))
-            for first in (0, lanes)
-        ]
-        values = _greater(builder, *(builder.shuffle_vector(values, values, half) for half in halves))
-    return builder.extract_element(values, ir.IntType(32)(0))
 
 
 @intrinsic  # type: ignore[untyped-decorator]
@@ -356,17 +211,17 @@ def medians_of_eight(
         data = context.make_array(signature.args[0])(context, builder, array).data
         start_data = context.make_array(signature.args[1])(context, builder, start_array).data
         blocks = [
-            builder.gep(data, [builder.load(builder.gep(start_data, [builder.add(first, _WORD(lane))]))])
+            builder.gep(data, [builder.load(builder.gep(start_data, [builder.add(first, WORD(lane))]))])
             for lane in range(EIGHT)
         ]
-        place = _place(context, builder, signature.args[4], out, first, _WIDE)
+        place = lanes_at(context, builder, signature.args[4], out, first, WIDE)
         for length in _cases(builder, "medians", size_value, range(1, LARGEST_IN_REGISTERS + 1)):
             rows: list[Any] = []
             for column in range(0, length, EIGHT):
                 rows += _turned(builder, blocks, column)
             low, high = _middle_rows(builder, rows[:length])
-            total = builder.fadd(builder.fpext(low, _WIDE), builder.fpext(high, _WIDE))
-            half = builder.fmul(total, ir.Constant(_WIDE, [0.5] * EIGHT))
+            total = builder.fadd(builder.fpext(low, WIDE), builder.fpext(high, WIDE))
+            half = builder.fmul(total, ir.Constant(WIDE, [0.5] * EIGHT))
             builder.store(half, place, align=8)
         return context.get_dummy_value()
 
@@ -379,11 +234,11 @@ def running_medians(typing_context: Any, samples: Any, offset: Any, size: Any, o
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         array, at, size_value, out_array = arguments
-        place = _place(context, builder, signature.args[3], out_array, at, _NARROW)
+        place = lanes_at(context, builder, signature.args[3], out_array, at, _NARROW)
         for length in _cases(builder, "running", size_value, range(3, LARGEST_IN_REGISTERS + 1, 2)):
             rows = [
                 builder.load(
-                    _place(context, builder, signature.args[0], array, builder.add(at, _WORD(k)), _NARROW),
+                    lanes_at(context, builder, signature.args[0], array, builder.add(at, WORD(k)), _NARROW),
                     align=4,
                 )
                 for k in range(length)
@@ -398,7 +253,7 @@ def _turned(builder: Any, blocks: list[Any], column: int) -> list[Any]:
     """Row j holds sample ``column + j`` of every block: an 8 by 8 matrix turned in three steps."""
     rows = []
     for block in blocks:
-        place = builder.bitcast(builder.gep(block, [_WORD(column)]), _NARROW.as_pointer())
+        place = builder.bitcast(builder.gep(block, [WORD(column)]), _NARROW.as_pointer())
         rows.append(builder.load(place, align=4))
     for step in (1, 2, 4):
         turned: list[Any] = [None] * EIGHT
@@ -420,10 +275,10 @@ def _middle_rows(builder: Any, rows: list[Any]) -> tuple[Any, Any]:
     size = len(rows)
     for i, j in median_network(size):
         a, b = rows[i], rows[j]
-        below = builder.fcmp_ordered("<", a, b, flags=_NEVER_NAN)
-        above = builder.fcmp_ordered(">", a, b, flags=_NEVER_NAN)
-        rows[i] = builder.select(below, a, b, flags=_NEVER_NAN)
-        rows[j] = builder.select(above, a, b, flags=_NEVER_NAN)
+        below = builder.fcmp_ordered("<", a, b, flags=NEVER_NAN)
+        above = builder.fcmp_ordered(">", a, b, flags=NEVER_NAN)
+        rows[i] = builder.select(below, a, b, flags=NEVER_NAN)
+        rows[j] = builder.select(above, a, b, flags=NEVER_NAN)
     return rows[(size - 1) // 2], rows[size // 2]
 
 
@@ -438,12 +293,12 @@ def average_eight(
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         array, at, taps_value, edge_value, whole_value, out_array = arguments
-        place = _place(context, builder, signature.args[5], out_array, at, _WIDE)
-        edges, wholes = (_all_lanes(builder, one, EIGHT) for one in (edge_value, whole_value))
+        place = lanes_at(context, builder, signature.args[5], out_array, at, WIDE)
+        edges, wholes = (all_lanes(builder, one, EIGHT) for one in (edge_value, whole_value))
         for count in _cases(builder, "average", taps_value, range(1, MOST_TAPS + 1, 2)):
             rows = [
                 builder.load(
-                    _place(context, builder, signature.args[0], array, builder.add(at, _WORD(k)), _WIDE),
+                    lanes_at(context, builder, signature.args[0], array, builder.add(at, WORD(k)), WIDE),
                     align=8,
                 )
                 for k in range(count + 2)
