@@ -28,6 +28,7 @@ from seamtell.features.kernel.seam_kernel import (
 )
 from seamtell.features.kernel.segment_kernel import first_highest
 from seamtell.features.kernel.vectors import copy_from
+from seamtell.features.rounding import ROUNDED_AT, SLACK
 from seamtell.features.smoothing import SMOOTH_BEAMS
 
 __all__ = ["Found", "Limits", "Networks", "PerSeam", "Seams", "run_batch"]
@@ -315,12 +316,12 @@ def _peak(
     s: Scratch, channels: int, present: Indices, shown: NDArray[np.bool_], first: int, last: int
 ) -> int:
     """Sample of the highest excursion in units of the noise, on the channels that show the indication."""
-    peak, height = first, -np.inf
+    peak, height = first, -1e300  # finite, so that a share of it is known
     for c in range(channels):
         if shown[present[c]]:
             sigma = s.per_channel[QUIET_NOISE, c]
             at = first_highest(s.excursion[c], first, last, sigma)
-            if s.excursion[c, at] / sigma > height:
+            if s.excursion[c, at] / sigma > height + SLACK * np.abs(height):
                 peak, height = at, s.excursion[c, at] / sigma
     return peak
 
@@ -346,4 +347,4 @@ def _window(
 def _lower(excursion: Array, baseline: Array, n: int, grid: float) -> None:
     per_grid = 1.0 / grid
     for i in range(n):
-        excursion[i] = np.rint((excursion[i] - baseline[i]) * per_grid) * grid
+        excursion[i] = np.rint((excursion[i] - baseline[i]) * per_grid + ROUNDED_AT) * grid

@@ -22,7 +22,7 @@ from seamtell.features.kernel.scratch import Scratch
 from seamtell.features.kernel.segment_kernel import find_segments, largest_within, mark_samples
 from seamtell.features.kernel.vectors import LANES
 from seamtell.features.noise import _MAD_TO_SIGMA, FLOOR_SHARE, SMALLEST_PCT
-from seamtell.features.rounding import GRID_BITS
+from seamtell.features.rounding import GRID_BITS, ROUNDED_AT
 from seamtell.features.smoothing import DESPIKE_BEAMS
 
 __all__ = [
@@ -189,7 +189,7 @@ def _over_baseline(
     """Signal over the baseline, and rounded to float32; about the sum of what is below."""
     total, zero = np.float32(0.0), np.float32(0.0)
     for i in range(n):
-        value = np.rint((np.float64(signal[i]) - baseline[i]) * per_grid) * grid
+        value = np.rint((np.float64(signal[i]) - baseline[i]) * per_grid + ROUNDED_AT) * grid
         over[i] = value
         narrow = np.float32(value)
         keys[i] = narrow
