@@ -28,7 +28,7 @@ __all__ = ["Place", "PlaceReader", "place_of"]
 _ONE_PUT = frozenset(
     {"abfs", "abfss", "adl", "az", "gcs", "gs", "memory", "oci", "oss", "s3", "s3a"}  # from memory
 )
-"""File systems on which an object appears whole or not at all; on others a file is written aside and renamed."""
+"""On these an object appears whole or not at all; on others a file is written aside and renamed."""
 
 _EXTRA = {"s3": "s3", "s3a": "s3"}
 """Extra of seamtell that brings a protocol."""
