@@ -54,11 +54,11 @@ def open_cluster(address: str, answer_s: float = ANSWER_S) -> Iterator[Client]:
         ) from None
     local = _LOCAL.fullmatch(address)
     if local:
-        with _local_cluster(int(local[1]) if local[1] else None) as cluster, Client(cluster) as client:
+        with _local_cluster(int(local[1]) if local[1] else None) as cluster, Client(cluster) as client:  # type: ignore[no-untyped-call]
             yield client
         return
     try:
-        client = Client(address, timeout=answer_s, set_as_default=False)
+        client = Client(address, timeout=answer_s, set_as_default=False)  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TypeError) as problem:  # a TimeoutError is an OSError
         raise BadInput(
             f"no Dask scheduler answers: {_line(problem)}",
@@ -137,7 +137,7 @@ def _local_cluster(workers: int | None) -> Iterator[LocalCluster]:
         raise BadInput(
             "got no worker, expected at least one", where="--scheduler", do="say --scheduler local:2"
         )
-    with LocalCluster(
+    with LocalCluster(  # type: ignore[no-untyped-call]
         n_workers=workers or usable_cores(),
         threads_per_worker=1,
         processes=True,

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
@@ -17,6 +18,7 @@ from seamtell.features.errors import SeamtellError
 from seamtell.pipeline.beyond.environment import environment
 from seamtell.pipeline.beyond.unit_task import DoneUnit, given_job, unit_task
 from seamtell.pipeline.errors import ClusterProblem
+from seamtell.pipeline.store.row_groups import Chunk
 from seamtell.pipeline.streaming.job import Job, S, UnitRecord
 from seamtell.pipeline.streaming.target import Target
 from seamtell.pipeline.streaming.units import WorkUnit
@@ -73,10 +75,10 @@ class OnCluster:
         from distributed import as_completed
 
         run = uuid4().hex[:8]
-        under_way: dict[str, tuple[WorkUnit, Future]] = {}
+        under_way: dict[str, tuple[WorkUnit, Future[DoneUnit]]] = {}
         with _cluster_errors():
             given = self._given(job, run)
-            completed = as_completed([])
+            completed = as_completed([], loop=self.client.loop)  # type: ignore[no-untyped-call]
         try:
             for unit in units:
                 record = target.finished(unit.number)
@@ -85,10 +87,10 @@ class OnCluster:
                     continue
                 with _cluster_errors(unit):
                     future = self.client.submit(
-                        unit_task, given, unit, key=f"unit-{unit.number:06d}-{run}", pure=False
+                        unit_task, given, _absolute(unit), key=f"unit-{unit.number:06d}-{run}", pure=False
                     )
-                    under_way[future.key] = (unit, future)
-                    completed.add(future)
+                    under_way[str(future.key)] = (unit, future)
+                    completed.add(future)  # type: ignore[no-untyped-call]
                 if len(under_way) >= _UNITS_A_THREAD * self._threads():
                     yield self._next(completed, under_way)
             while under_way:
@@ -96,7 +98,7 @@ class OnCluster:
         finally:
             self._cancel([future for _, future in under_way.values()])
 
-    def _given(self, job: Job[S], run: str) -> Future:
+    def _given(self, job: Job[S], run: str) -> Future[Job[S]]:
         """The job as a task of its own, so that it is sent once and made again when its worker dies."""
         import dask
 
@@ -105,23 +107,23 @@ class OnCluster:
             return self.client.submit(given_job, job, job.inputs, environment(), key=f"job-{run}", pure=False)
 
     def _next(
-        self, completed: Iterator[Future], under_way: dict[str, tuple[WorkUnit, Future]]
+        self, completed: Iterator[Future[DoneUnit]], under_way: dict[str, tuple[WorkUnit, Future[DoneUnit]]]
     ) -> tuple[WorkUnit, DoneUnit]:
         with _cluster_errors():
             future = next(completed)
-        unit, _ = under_way.pop(future.key)
+        unit, _ = under_way.pop(str(future.key))
         with _cluster_errors(unit):
             done: DoneUnit = future.result()
-            future.release()
+            future.release()  # type: ignore[no-untyped-call]
         return unit, done
 
     def _threads(self) -> int:
         """Of all workers that are there now; at least one, while they come back."""
-        return max(1, sum(self.client.nthreads().values()))
+        return max(1, sum(self.client.nthreads().values()))  # type: ignore[no-untyped-call]
 
-    def _cancel(self, futures: list[Future]) -> None:
+    def _cancel(self, futures: list[Future[DoneUnit]]) -> None:
         if futures and self.client.status == "running":
-            self.client.cancel(futures, force=True)
+            self.client.cancel(futures, force=True)  # type: ignore[no-untyped-call]
 
 
 @contextmanager
@@ -157,6 +159,19 @@ def _cluster_errors(unit: WorkUnit | None = None) -> Iterator[None]:
             where=which,
             do="see its log, then run the same command again: it goes on with what is finished",
         ) from None
+
+
+def _absolute(unit: WorkUnit) -> WorkUnit:
+    """A worker has a working directory of its own."""
+    return replace(
+        unit,
+        chunks=tuple(
+            replace(chunk, path=chunk.path.absolute())
+            if isinstance(chunk, Chunk) and isinstance(chunk.path, Path)
+            else chunk
+            for chunk in unit.chunks
+        ),
+    )
 
 
 def _named(unit: WorkUnit) -> str:

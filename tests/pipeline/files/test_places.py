@@ -1,4 +1,4 @@
-"""Places on other file systems. The object store is moto, a stand-in for S3 that speaks its protocol over HTTP."""
+"""Places on other file systems. The object store is moto, which speaks the protocol of S3 over HTTP."""
 
 from __future__ import annotations
 
