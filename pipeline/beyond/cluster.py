@@ -14,11 +14,12 @@ from seamtell.pipeline.beyond.unit_task import seen_manifest
 from seamtell.pipeline.errors import BadInput, ClusterProblem, Refused
 from seamtell.pipeline.files.places import Place
 from seamtell.pipeline.store.manifest import Manifest
+from seamtell.pipeline.streaming.ordered import usable_cores
 
 if TYPE_CHECKING:
     from distributed import Client, LocalCluster
 
-__all__ = ["ANSWER_S", "check_workers", "open_cluster"]
+__all__ = ["ANSWER_S", "check_workers", "local_cluster", "open_cluster"]
 
 ANSWER_S = 5.0
 """A scheduler that does not answer for so long is taken for unreachable."""
@@ -54,7 +55,14 @@ def open_cluster(address: str, answer_s: float = ANSWER_S) -> Iterator[Client]:
         ) from None
     local = _LOCAL.fullmatch(address)
     if local:
-        with _local_cluster(int(local[1]) if local[1] else None) as cluster, Client(cluster) as client:  # type: ignore[no-untyped-call]
+        workers = int(local[1]) if local[1] else usable_cores()
+        if not workers:
+            raise BadInput(
+                "got no worker, expected at least one",
+                where=f"--scheduler {address}",
+                do="say --scheduler local:2",
+            )
+        with local_cluster(workers) as cluster, Client(cluster) as client:  # type: ignore[no-untyped-call]
             yield client
         return
     try:
@@ -127,21 +135,20 @@ def _asked(client: Client, question: object, *given: object) -> dict[str, object
 
 
 @contextmanager
-def _local_cluster(workers: int | None) -> Iterator[LocalCluster]:
-    """Worker processes of one thread each: the interpreter lock of one holds up no other."""
+def local_cluster(workers: int) -> Iterator[LocalCluster]:
+    """Worker processes of one thread each, for the interpreter lock of one holds up no other.
+
+    A worker that dies is started again.
+    """
     from distributed import LocalCluster
 
-    from seamtell.pipeline.streaming.ordered import usable_cores
-
-    if workers == 0:
-        raise BadInput(
-            "got no worker, expected at least one", where="--scheduler", do="say --scheduler local:2"
-        )
     with LocalCluster(  # type: ignore[no-untyped-call]
-        n_workers=workers or usable_cores(),
+        n_workers=workers,
         threads_per_worker=1,
         processes=True,
         dashboard_address=None,
+        # Else it takes the usual port of a dashboard, even without one.
+        scheduler_kwargs={"dashboard_address": "127.0.0.1:0"},
         silence_logs=logging.ERROR,
     ) as cluster:
         yield cluster

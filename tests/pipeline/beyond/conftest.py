@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -14,6 +13,7 @@ import pytest
 from moto.server import ThreadedMotoServer
 
 from seamtell.features.contracts import SeamTrace
+from seamtell.pipeline.beyond.cluster import local_cluster, open_cluster
 from seamtell.pipeline.files.places import Place
 from seamtell.pipeline.init import init_workspace
 from seamtell.pipeline.store.writer import StoreWriter
@@ -50,7 +50,10 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Workspace:
                 recipe="R1",
                 start_mm=0.0,
                 pitch_mm=1.0,
-                amplitudes_pct={"specular": specular.astype(np.float32), "scatter": scatter.astype(np.float32)},
+                amplitudes_pct={
+                    "specular": specular.astype(np.float32),
+                    "scatter": scatter.astype(np.float32),
+                },
             ),
             "made in the test",
         )
@@ -86,19 +89,13 @@ def store_in_bucket(shop: Workspace, bucket: Place) -> Place:
 
 @pytest.fixture(scope="session")
 def cluster(bucket: Place) -> Iterator[Any]:
-    """Two worker processes of one thread each, which a nanny starts again when they die."""
-    from distributed import LocalCluster
-
-    with LocalCluster(
-        n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=logging.CRITICAL
-    ) as started:
+    """Two worker processes, which are started again when they die."""
+    with local_cluster(2) as started:
         yield started
 
 
 @pytest.fixture
 def client(cluster: Any) -> Iterator[Any]:
-    from seamtell.pipeline.beyond.cluster import open_cluster
-
     with open_cluster(cluster.scheduler_address, answer_s=30.0) as connected:
         connected.wait_for_workers(2, timeout=60)
         yield connected

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from seamtell.pipeline.beyond import cluster as looked_at
-from seamtell.pipeline.beyond.cluster import check_workers, open_cluster
+from seamtell.pipeline.beyond.cluster import check_workers, local_cluster, open_cluster
 from seamtell.pipeline.beyond.environment import environment
 from seamtell.pipeline.beyond.unit_task import given_job
 from seamtell.pipeline.errors import BadInput, Refused
@@ -54,7 +54,7 @@ def test_a_worker_with_another_numba_is_refused_by_name() -> None:
 
 def test_a_worker_without_seamtell_is_refused() -> None:
     missing = ModuleNotFoundError("No module named 'seamtell'")
-    with pytest.raises(Refused, match="No module named 'seamtell'.* To do: install seamtell there"):
+    with pytest.raises(Refused, match=r"No module named 'seamtell'.* To do: install seamtell there"):
         check_workers(Answering(environment=missing), Place("memory://x"), Manifest())  # type: ignore[arg-type]
 
 
@@ -98,10 +98,8 @@ def test_without_dask_the_message_says_what_to_install(monkeypatch: pytest.Monke
 
 
 def test_a_scheduler_without_workers_is_refused() -> None:
-    from distributed import LocalCluster
-
     with (
-        LocalCluster(n_workers=0, dashboard_address=None, processes=False, protocol="tcp://") as empty,
+        local_cluster(0) as empty,
         pytest.raises(BadInput, match="has no worker"),
         open_cluster(empty.scheduler_address, answer_s=0.5),
     ):

@@ -142,7 +142,7 @@ def test_a_worker_without_memory_is_told_as_such(shop: Workspace, client: Any, t
     units = list(units_of(row_groups_of(shop.traces_dir, read_manifest(shop.traces_dir).parts[:1])))
     with (
         open_unfinished(tmp_path, "hurt", "k", Hurting("memory")) as unfinished,
-        pytest.raises(ClusterProblem, match="unit 0 .* out of memory"),
+        pytest.raises(ClusterProblem, match=r"unit 0 .* out of memory"),
     ):
         list(OnCluster(client)(Hurting("memory"), units, unfinished, on_seams=lambda _: None))
 
