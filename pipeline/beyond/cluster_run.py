@@ -140,7 +140,7 @@ def _cluster_errors(unit: WorkUnit | None = None) -> Iterator[None]:
         raise
     except KilledWorker as problem:
         raise ClusterProblem(
-            f"{problem.allowed_failures + 1} workers died over {which}, the last one {_address(problem)}",
+            f"{problem.allowed_failures + 1} workers died over it, the last one {_address(problem)}",
             where=which,
             do="most often their memory was too small: give each worker more ('dask worker --memory-limit') "
             "or fewer threads ('--nthreads 1'), then run the same command again: it goes on with what is "
@@ -155,7 +155,7 @@ def _cluster_errors(unit: WorkUnit | None = None) -> Iterator[None]:
         ) from None
     except (FutureCancelledError, CommClosedError, TimeoutError) as problem:
         raise ClusterProblem(
-            f"the scheduler is lost: {(str(problem) or type(problem).__name__).splitlines()[0]}",
+            f"the scheduler is lost: {(str(problem) or type(problem).__name__).splitlines()[0].rstrip('.')}",
             where=which,
             do="see its log, then run the same command again: it goes on with what is finished",
         ) from None

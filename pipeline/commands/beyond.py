@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -67,5 +68,7 @@ def running(scheduler: str | None, store: Path | Place) -> Iterator[RunUnits | N
     seen = store.resolve() if isinstance(store, Path) else store
     manifest = read_manifest(seen)
     with open_cluster(scheduler) as client:
+        # What is lost, the command says in one line; Dask would print how.
+        logging.getLogger("distributed.client").setLevel(logging.CRITICAL)
         check_workers(client, seen, manifest)
         yield OnCluster(client)

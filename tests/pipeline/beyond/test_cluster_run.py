@@ -133,7 +133,7 @@ def test_a_unit_that_kills_every_worker_is_named_with_what_to_do(
     units = list(units_of(row_groups_of(shop.traces_dir, read_manifest(shop.traces_dir).parts[:1])))
     with (
         open_unfinished(tmp_path, "hurt", "k", Hurting("killed")) as unfinished,
-        pytest.raises(ClusterProblem, match=r"1 workers died over unit 0 .* To do: .*--memory-limit"),
+        pytest.raises(ClusterProblem, match=r"unit 0 \(.* 1 workers died over it.* To do: .*--memory-limit"),
     ):
         list(OnCluster(client)(Hurting("killed"), units, unfinished, on_seams=lambda _: None))
 
