@@ -101,7 +101,6 @@ class Place:
         StorageProblem
         """
         with _errors(self) as fs:
-            fs.invalidate_cache(self._path)
             try:
                 listed = fs.ls(self._path, detail=False)
             except (FileNotFoundError, NotADirectoryError):
@@ -291,7 +290,8 @@ def _file_system(place: Place) -> AbstractFileSystem:
     try:
         import fsspec
 
-        return fsspec.filesystem(protocol)
+        # Another process may write at any time: what was listed once must not be believed later.
+        return fsspec.filesystem(protocol, use_listings_cache=False)
     except ImportError:
         extra = _EXTRA.get(protocol)
         package = f"'seamtell[{extra}]'" if extra else f"what fsspec needs for '{protocol}'"

@@ -9,11 +9,14 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from typer.testing import CliRunner
 
 from seamtell.pipeline.beyond import cluster as looked_at
 from seamtell.pipeline.beyond.cluster import check_workers, local_cluster, open_cluster
 from seamtell.pipeline.beyond.environment import environment
 from seamtell.pipeline.beyond.unit_task import given_job
+from seamtell.pipeline.cli import app
+from seamtell.pipeline.console import ExitCode
 from seamtell.pipeline.errors import BadInput, Refused
 from seamtell.pipeline.files.places import Place
 from seamtell.pipeline.store.manifest import Manifest, read_manifest
@@ -37,6 +40,17 @@ def test_workers_of_this_installation_that_see_the_store_are_taken(client: Any, 
 
 def test_workers_see_a_store_in_an_object_store(client: Any, store_in_bucket: Place) -> None:
     check_workers(client, store_in_bucket, read_manifest(store_in_bucket))
+
+
+def test_the_command_works_on_a_scheduler_from_address_to_address(
+    cluster: Any, shop: Workspace, store_in_bucket: Place, bucket: Place
+) -> None:
+    places = ["--store", str(store_in_bucket), "--out", str(bucket / "decided")]
+    words = ["classify", "-w", str(shop.root), "--scheduler", cluster.scheduler_address, *places]
+    done = CliRunner().invoke(app, words)
+    assert done.exit_code == ExitCode.DONE, done.output
+    assert "nothing printed here releases a weld" in done.output
+    assert (bucket / "decided").names() == ("decision.json", "decisions.parquet", "indications.parquet")
 
 
 def test_workers_that_see_another_store_are_refused(client: Any, shop: Workspace) -> None:

@@ -81,6 +81,17 @@ def test_row_groups_of_a_parquet_file_are_read_by_their_ranges(place: Place) -> 
         assert file.read_row_group(3)["row"].to_pylist() == list(range(3_000, 4_000))
 
 
+def test_a_file_that_another_process_replaced_is_read_as_it_is_now(bucket: Place) -> None:
+    place = bucket / "replaced"
+    (place / "file").write_bytes(b"short")
+    assert place.names() == ("file",)
+    assert (place / "file").open().size() == 5
+    boto3.client("s3").put_object(Bucket="marram-bay", Key="replaced/file", Body=b"longer than before")
+    boto3.client("s3").put_object(Bucket="marram-bay", Key="replaced/new", Body=b"")
+    assert (place / "file").open().read() == b"longer than before"
+    assert place.names() == ("file", "new")
+
+
 def test_a_place_can_be_sent_to_another_process() -> None:
     place = Place("s3://marram-bay/traces")
     assert pickle.loads(pickle.dumps(place)) == place  # noqa: S301
@@ -99,7 +110,7 @@ def test_an_unknown_protocol_is_named() -> None:
 def test_a_protocol_that_is_not_installed_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
     import fsspec
 
-    def missing(protocol: str) -> None:
+    def missing(protocol: str, **options: object) -> None:
         raise ImportError("Install s3fs to access S3")
 
     monkeypatch.setattr(fsspec, "filesystem", missing)
