@@ -7,7 +7,6 @@ address is printed and written into records.
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -17,13 +16,15 @@ from urllib.parse import urlsplit
 from uuid import uuid4
 
 from seamtell.features.errors import SeamtellError
-from seamtell.pipeline.errors import BadInput, StorageProblem
+from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.files.atomic import TEMPORARY_PREFIX
+from seamtell.pipeline.files.place_problems import place_problem
+from seamtell.pipeline.files.range_reader import RangeReader
 
 if TYPE_CHECKING:
     from fsspec import AbstractFileSystem
 
-__all__ = ["Place", "PlaceReader", "place_of"]
+__all__ = ["Place", "place_of"]
 
 _ONE_PUT = frozenset(
     {"abfs", "abfss", "adl", "az", "gcs", "gs", "memory", "oci", "oss", "s3", "s3a"}  # from memory
@@ -32,19 +33,6 @@ _ONE_PUT = frozenset(
 
 _EXTRA = {"s3": "s3", "s3a": "s3"}
 """Extra of seamtell that brings a protocol."""
-
-_NO_KEYS = frozenset(
-    {"NoCredentialsError", "PartialCredentialsError", "CredentialRetrievalError", "ProfileNotFound"}
-)
-_NO_ANSWER = frozenset(
-    {
-        "EndpointConnectionError",
-        "ConnectTimeoutError",
-        "ReadTimeoutError",
-        "ConnectionClosedError",
-        "ProxyConnectionError",
-    }
-)
 
 
 @dataclass(frozen=True)
@@ -142,7 +130,7 @@ class Place:
             fs.pipe_file(temporary, data)
             fs.mv(temporary, self._path)
 
-    def open(self) -> PlaceReader:
+    def open(self) -> RangeReader:
         """Open a file for reading ranges of it.
 
         Raises
@@ -155,7 +143,7 @@ class Place:
                 size = int(fs.info(self._path)["size"])
             except FileNotFoundError:
                 raise _Absent(str(self)) from None
-        return PlaceReader(self, size)
+        return RangeReader(self.read_range, size)
 
     def read_range(self, start: int, end: int) -> bytes:
         """Bytes from `start` up to before `end`.
@@ -188,62 +176,6 @@ class Place:
         return str(path)
 
 
-class PlaceReader(io.RawIOBase):
-    """A file at a place, for reading; every read asks for exactly its range.
-
-    Parameters
-    ----------
-    place : Place
-    size : int
-        Bytes in the file.
-    """
-
-    def __init__(self, place: Place, size: int) -> None:
-        super().__init__()
-        self._place, self._size, self._at = place, size, 0
-
-    def readable(self) -> bool:
-        """Yes."""
-        return True
-
-    def seekable(self) -> bool:
-        """Yes."""
-        return True
-
-    def seek(self, offset: int, whence: int = io.SEEK_SET) -> int:
-        """Move to a byte."""
-        base = {io.SEEK_SET: 0, io.SEEK_CUR: self._at, io.SEEK_END: self._size}[whence]
-        self._at = max(0, base + offset)
-        return self._at
-
-    def tell(self) -> int:
-        """Where the next read begins."""
-        return self._at
-
-    def size(self) -> int:
-        """Bytes in the file."""
-        return self._size
-
-    def read(self, size: int | None = -1) -> bytes:
-        """Up to `size` bytes; all that are left when negative."""
-        end = self._size if size is None or size < 0 else min(self._size, self._at + size)
-        if end <= self._at:
-            return b""
-        data = self._place.read_range(self._at, end)
-        self._at += len(data)
-        return data
-
-    def readall(self) -> bytes:
-        """All that are left."""
-        return self.read()
-
-    def readinto(self, buffer: Any) -> int:
-        """Fill a buffer as far as there are bytes."""
-        data = self.read(len(buffer))
-        buffer[: len(data)] = data
-        return len(data)
-
-
 class _Absent(FileNotFoundError):
     """A file that is not there, as the caller asked to be told; no problem of the storage."""
 
@@ -255,6 +187,8 @@ def place_of(address: str) -> Place | Path:
     ------
     BadInput
         No such protocol, it is not installed, or the address holds a password.
+    StorageProblem
+        The host does not answer, or refuses.
 
     Examples
     --------
@@ -275,12 +209,12 @@ def place_of(address: str) -> Place | Path:
             do="give keys through the environment or the configuration of the file system",
         )
     place = Place(address.rstrip("/"))
-    _file_system(place)
-    return place
+    with _errors(place):
+        return place
 
 
 def _file_system(place: Place) -> AbstractFileSystem:
-    """The file system of a place; fsspec keeps one for each protocol.
+    """The file system of a place; fsspec keeps one for each protocol and host.
 
     Raises
     ------
@@ -288,10 +222,11 @@ def _file_system(place: Place) -> AbstractFileSystem:
     """
     protocol = urlsplit(place.url).scheme
     try:
-        import fsspec
+        from fsspec.core import url_to_fs
 
         # Another process may write at any time: what was listed once must not be believed later.
-        return fsspec.filesystem(protocol, use_listings_cache=False)
+        fs: AbstractFileSystem = url_to_fs(place.url, use_listings_cache=False)[0]
+        return fs
     except ImportError:
         extra = _EXTRA.get(protocol)
         package = f"'seamtell[{extra}]'" if extra else f"what fsspec needs for '{protocol}'"
@@ -309,36 +244,13 @@ def _file_system(place: Place) -> AbstractFileSystem:
 @contextmanager
 def _errors(place: Place) -> Iterator[AbstractFileSystem]:
     """Turn what a file system raises into a `StorageProblem` of one line."""
-    fs = _file_system(place)
     try:
-        yield fs
+        yield _file_system(place)
     except (SeamtellError, _Absent):
         raise
     except Exception as problem:
         # Each file system has exceptions of its own, without a common base.
-        known = _storage_problem(place, problem)
+        known = place_problem(str(place), problem)
         if known is None:
             raise
         raise known from problem
-
-
-def _storage_problem(place: Place, problem: Exception) -> StorageProblem | None:
-    kind, line = type(problem).__name__, (str(problem) or type(problem).__name__).splitlines()[0]
-    if kind in _NO_KEYS:
-        what = f"no keys for this storage: {line}"
-        todo = "give keys through the environment (AWS_ACCESS_KEY_ID, AWS_SECRET_ACCESS_KEY) or ~/.aws"
-    elif isinstance(problem, PermissionError):
-        what = f"no permission: {line}"
-        todo = "check the keys, and ask who runs the storage for the right to list, read and write here"
-    elif isinstance(problem, FileNotFoundError):
-        what = "there is no such bucket or folder"
-        todo = "make the bucket, or mend the address"
-    elif kind in _NO_ANSWER or isinstance(problem, (ConnectionError, TimeoutError)):
-        what = f"the storage does not answer: {line}"
-        todo = "check the network and the endpoint (AWS_ENDPOINT_URL), then run the same command again"
-    elif isinstance(problem, OSError) or kind in {"ClientError", "BotoCoreError"}:
-        what = f"the storage answers '{line}'"
-        todo = "look after the storage, then run the same command again"
-    else:
-        return None
-    return StorageProblem(what, where=str(place), do=todo)

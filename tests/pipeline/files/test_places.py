@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import pickle
+import socket
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -108,14 +109,20 @@ def test_an_unknown_protocol_is_named() -> None:
 
 
 def test_a_protocol_that_is_not_installed_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
-    import fsspec
-
-    def missing(protocol: str, **options: object) -> None:
+    def missing(url: str, **options: object) -> None:
         raise ImportError("Install s3fs to access S3")
 
-    monkeypatch.setattr(fsspec, "filesystem", missing)
+    monkeypatch.setattr("fsspec.core.url_to_fs", missing)
     with pytest.raises(BadInput, match=r"pip install 'seamtell\[s3\]'"):
         place_of("s3://marram-bay/traces")
+
+
+def test_the_host_of_an_address_is_asked() -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))  # bound and never listening: nobody answers
+        address = f"ftp://127.0.0.1:{taken.getsockname()[1]}/traces"
+        with pytest.raises(StorageProblem, match="the storage does not answer"):
+            place_of(address)
 
 
 def test_a_password_in_an_address_is_refused_and_not_repeated() -> None:
