@@ -11,6 +11,7 @@ import boto3
 import numpy as np
 import pytest
 from moto.server import ThreadedMotoServer
+from s3fs import S3FileSystem
 
 from seamtell.features.contracts import SeamTrace
 from seamtell.pipeline.beyond.cluster import local_cluster, open_cluster
@@ -72,6 +73,7 @@ def bucket() -> Iterator[Place]:
         patch.setenv("AWS_ACCESS_KEY_ID", "testing")
         patch.setenv("AWS_SECRET_ACCESS_KEY", "testing")
         patch.setenv("AWS_DEFAULT_REGION", "us-east-1")
+        S3FileSystem.clear_instance_cache()  # which know the endpoint of another module
         boto3.client("s3").create_bucket(Bucket="marram-bay")
         yield Place("s3://marram-bay")
         server.stop()

@@ -13,6 +13,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from moto.server import ThreadedMotoServer
+from s3fs import S3FileSystem
 
 from seamtell.pipeline.errors import BadInput, StorageProblem
 from seamtell.pipeline.files.places import Place, place_of
@@ -28,6 +29,7 @@ def bucket() -> Iterator[Place]:
         patch.setenv("AWS_ACCESS_KEY_ID", "testing")
         patch.setenv("AWS_SECRET_ACCESS_KEY", "testing")
         patch.setenv("AWS_DEFAULT_REGION", "us-east-1")
+        S3FileSystem.clear_instance_cache()  # which know the endpoint of another module
         boto3.client("s3").create_bucket(Bucket="marram-bay")
         yield Place("s3://marram-bay")
         server.stop()
