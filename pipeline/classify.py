@@ -20,6 +20,7 @@ from seamtell.pipeline.decisions.files import (
 from seamtell.pipeline.decisions.job import ClassifyJob, ClassifySums
 from seamtell.pipeline.decisions.trusted_model import TrustedModel, model_on_trial, trusted_model
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.health.standing import suspensions_of
 from seamtell.pipeline.limits_file import read_limits
 from seamtell.pipeline.settings import indication_settings, read_settings, settings_digest
 from seamtell.pipeline.sign_off.approval_log import log_head
@@ -55,6 +56,8 @@ class ClassifyResult:
         Seams rejected because the limit file does not name their recipe, by recipe.
     unread : tuple of UnreadSeams
         Seams in damaged parts of the store: nothing was decided on them, which releases none.
+    suspended : tuple of str
+        A sentence for each line whose labels are suspended now, and what to do.
     """
 
     # A trial run shows in the type of `record`: a `TrialRecord`.
@@ -65,6 +68,7 @@ class ClassifyResult:
     conflicts: tuple[str, ...]
     seams_without_limits: dict[str, int]
     unread: tuple[UnreadSeams, ...] = ()
+    suspended: tuple[str, ...] = ()
 
 
 def classify(
@@ -141,7 +145,8 @@ def classify(
         SeamStore(ws.traces_dir).conflicts(),
         trial=trial is not None,
     )
-    job = ClassifyJob(decider, choice, physics_only)
+    suspensions, suspended = suspensions_of(ws, settings.health)
+    job = ClassifyJob(decider, choice, physics_only, suspensions)
     suffix = "" if trial is None else "-trial"
     folder = out or ws.decisions_dir / f"{now.astimezone(UTC):%Y%m%dT%H%M%SZ}{suffix}"
     check_empty(folder)
@@ -163,6 +168,7 @@ def classify(
         folder=folder,
         record=record,
         explanation=trusted.explanation,
+        suspended=suspended,
         conflicts=tally.conflicts,
         seams_without_limits=dict(tally.seams_without_limits),
         unread=done.unread,

@@ -15,6 +15,7 @@ from enum import IntEnum
 from typing import Any, TypeVar
 
 __all__ = [
+    "CAUTION",
     "ExitCode",
     "caution",
     "counting",

@@ -20,6 +20,7 @@ from seamtell.pipeline.workspace import WORKSPACE_SCHEMA_VERSION, Workspace
 __all__ = [
     "SETTINGS_SCHEMA_VERSION",
     "DescribeSettings",
+    "HealthSettings",
     "MatchSettings",
     "ReviewSettings",
     "Settings",
@@ -100,6 +101,25 @@ class SignOffSettings(_Section):
     """Whether a model is put to work only by an entry signed with a key that ``keys/`` holds."""
 
 
+class HealthSettings(_Section):
+    """Reference checks and drift. The tolerances are common practice."""
+
+    warn_db: float = Field(default=2.0, gt=0)
+    """A machined flaw that comes back farther off than this is a warning ..."""
+    stop_db: float = Field(default=4.0, gt=0)
+    """... and farther than this stops: labels are suspended until a good check."""
+    check_within_hours: float = Field(default=12.0, gt=0)
+    """Of a line that has checks on record: the longest time between two."""
+    require_check: bool = False
+    """Whether a line without any check on record is treated as overdue."""
+
+    @model_validator(mode="after")
+    def _warn_below_stop(self) -> HealthSettings:
+        if self.warn_db >= self.stop_db:
+            raise ValueError("warn_db is not below stop_db")
+        return self
+
+
 class Settings(_Section):
     """All of ``seamtell.toml``."""
 
@@ -111,6 +131,7 @@ class Settings(_Section):
     review: ReviewSettings = ReviewSettings()
     track: TrackSettings = TrackSettings()
     sign_off: SignOffSettings = SignOffSettings()
+    health: HealthSettings = HealthSettings()
 
 
 def evaluation_settings_digest(settings: Settings) -> str:

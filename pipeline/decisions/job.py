@@ -17,6 +17,7 @@ from seamtell.pipeline.decisions.decision_tables import (
 )
 from seamtell.pipeline.decisions.files import DECISIONS_FILE, INDICATIONS_FILE
 from seamtell.pipeline.decisions.tally import Tally
+from seamtell.pipeline.health.suspension import Suspensions
 from seamtell.pipeline.store.row_groups import SeamRows
 from seamtell.pipeline.streaming.job import BatchResult, Sums
 
@@ -46,11 +47,14 @@ class ClassifyJob:
     choice : Choice
     physics_only : bool or None
         Given for a trial run: whether the model was learnt from simulation alone.
+    suspensions : Suspensions
+        Lines and times whose labels are suspended.
     """
 
     decider: Decider
     choice: Choice
     physics_only: bool | None = None
+    suspensions: Suspensions = Suspensions()
 
     @property
     def tables(self) -> Mapping[str, pa.Schema]:
@@ -72,6 +76,7 @@ class ClassifyJob:
             "limits": self.decider.limits.digest,
             "model": [trusted.model_id, trusted.digest, trusted.reason and trusted.reason.value],
             "conflicts": conflicts,
+            "suspensions": self.suspensions.digest,
             "trial": self.decider.trial,
             "physics_only": self.physics_only,
             "since": choice.since and choice.since.isoformat(),
@@ -84,7 +89,10 @@ class ClassifyJob:
         chosen = rows.chosen(self.choice.mask(rows))
         if not len(chosen):
             return BatchResult(ClassifySums())
-        decided = self.decider.decide(chosen.facts.column("seam_id").to_pylist(), chosen.batch)
+        ids, lines, times = (
+            chosen.facts.column(name).to_pylist() for name in ("seam_id", "line", "welded_at")
+        )
+        decided = self.decider.decide(ids, chosen.batch, suspended=self.suspensions.codes(lines, times))
         tables = (
             indication_table(decided, trial_of_physics_only=self.physics_only),
             decision_table(decided, self.decider.trusted.digest),
