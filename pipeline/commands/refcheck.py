@@ -32,9 +32,7 @@ def _refcheck(
         list[Path], typer.Argument(metavar="TRACE...", help="Its runs: files, folders, globs.")
     ],
     line: Annotated[str, typer.Option("--line", help="Line that was checked.")],
-    head: Annotated[
-        str, typer.Option("--head", help="Serial number of the head; default: the trace's.")
-    ] = "",
+    head: Annotated[str, typer.Option("--head", help="Serial number of the head, if any.")] = "",
     measure: Annotated[
         bool, typer.Option("--measure", help="Print what these good runs give, for the file; record nothing.")
     ] = False,
@@ -48,6 +46,7 @@ def _refcheck(
     from datetime import UTC, datetime
 
     from seamtell.pipeline.health.check_record import read_checks
+    from seamtell.pipeline.health.flaw_return import Level
     from seamtell.pipeline.health.refcheck import measured_lines, refcheck
     from seamtell.pipeline.health.trend import trends
     from seamtell.pipeline.workspace import find_workspace
@@ -62,7 +61,7 @@ def _refcheck(
         console.print_json(_document(result, own))
     else:
         _print(result, own)
-    if result.suspects is not None:
+    if result.level is Level.STOP:
         raise typer.Exit(console.ExitCode.REFUSED)
 
 
@@ -86,7 +85,7 @@ def _document(result: RefcheckResult, own: list[Trend]) -> dict[str, object]:
         else {
             "csv": str(suspects.path),
             "since": suspects.since and suspects.since.isoformat(),
-            "until": suspects.until.isoformat(),
+            "until": suspects.until and suspects.until.isoformat(),
             "count": len(suspects.seam_ids),
             "seam_ids": list(suspects.seam_ids),
         },
@@ -106,7 +105,7 @@ def _print(result: RefcheckResult, own: list[Trend]) -> None:
     if result.suspects is not None:
         _print_suspects(result.suspects, last)
     console.caution()
-    if result.suspects is not None:
+    if last.level.text == "stop":
         console.next_step(
             f"mend the cause, run the blank again, then seamtell refcheck ... --line {last.line}; inspect "
             "the suspect seams again"
@@ -142,12 +141,11 @@ def _print_check(check: CheckEntry) -> None:
 
 
 def _print_suspects(suspects: Suspects, last: CheckEntry) -> None:
-    since = (
-        "there is no good check" if suspects.since is None else f"since {suspects.since:%Y-%m-%d %H:%M} UTC"
-    )
+    first = suspects.since
+    since = "there is no good check" if first is None else f"since {first:%Y-%m-%d %H:%M} UTC"
     console.warn(
         f"{len(suspects.seam_ids)} seams of line {last.line} are suspect ({since}): nobody knows that a flaw "
-        "in them would have shown. Labels of the line are suspended; the limit rule still rejects"
+        "in them would have shown. Their labels are suspended; the limit rule still rejects"
     )
     shown = ", ".join(suspects.seam_ids[:_SHOWN_SUSPECTS])
     more = len(suspects.seam_ids) - _SHOWN_SUSPECTS

@@ -17,7 +17,7 @@ from seamtell.pipeline.decisions.decision_tables import (
 )
 from seamtell.pipeline.decisions.files import DECISIONS_FILE, INDICATIONS_FILE
 from seamtell.pipeline.decisions.tally import Tally
-from seamtell.pipeline.health.suspension import Suspensions
+from seamtell.pipeline.health.suspension import NOTHING_SUSPENDED, Suspensions
 from seamtell.pipeline.store.row_groups import SeamRows
 from seamtell.pipeline.streaming.job import BatchResult, Sums
 
@@ -54,7 +54,7 @@ class ClassifyJob:
     decider: Decider
     choice: Choice
     physics_only: bool | None = None
-    suspensions: Suspensions = Suspensions()
+    suspensions: Suspensions = NOTHING_SUSPENDED
 
     @property
     def tables(self) -> Mapping[str, pa.Schema]:

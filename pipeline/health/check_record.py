@@ -120,7 +120,7 @@ def _require_later(entry: CheckEntry, last: CheckEntry | None, path: Path) -> No
         f"run '{entry.run_id}' of line '{entry.line}', {_minute(entry.run_at)}, {what} "
         f"({_minute(last.run_at)}); nothing was recorded",
         where=str(path),
-        do="give runs in the order in which they were made; mend the time in the trace if the clock was wrong",
+        do="give runs in the order in which they were made; mend the time in the trace if it is wrong",
     )
 
 

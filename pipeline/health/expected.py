@@ -116,7 +116,7 @@ def _check_amplitudes(flaw: ExpectedFlaw, table: FlawTable, path: Path, *, known
             )
         if value is not None and not 0 < value <= 100:
             raise BadInput(
-                f"{flaw.name}: expected_pct of '{channel.value}' is {value:g}, expected above 0 and up to 100",
+                f"{flaw.name}: expected_pct of '{channel.value}' is {value:g}, expected 0 to 100",
                 where=str(path),
                 do="mend the value",
             )

@@ -32,7 +32,7 @@ class RefcheckResult:
     checks : tuple of CheckEntry
         A run each, by time.
     suspects : Suspects or None
-        Seams inspected since the last check that did not stop, when the latest one stops.
+        Seams around the last run given that stops: since the good check before it.
     """
 
     checks: tuple[CheckEntry, ...]
@@ -77,7 +77,8 @@ def refcheck(
     runs = _runs(ws, traces, profile, blank, line)
     entries = [_entry(run, blank, tolerances, head, now) for run in runs]
     recorded = add_checks(ws, entries)
-    return RefcheckResult(recorded, write_suspects(ws, line))
+    stopped = [check for check in recorded if check.level is Level.STOP]
+    return RefcheckResult(recorded, write_suspects(ws, stopped[-1]) if stopped else None)
 
 
 def measured_lines(

@@ -1,4 +1,4 @@
-"""What was inspected since the last good check of a line whose latest check stopped."""
+"""What was inspected around a check that stopped: since the last good one, until the next."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from urllib.parse import quote
 from seamtell.pipeline.decisions.choice import Choice
 from seamtell.pipeline.files.atomic import write_bytes_atomically
 from seamtell.pipeline.files.export_text import spreadsheet_safe
-from seamtell.pipeline.health.check_record import read_checks
-from seamtell.pipeline.health.suspension import EVER, Span, suspect_span
+from seamtell.pipeline.health.check_record import CheckEntry, read_checks
+from seamtell.pipeline.health.suspension import EVER, NEVER, Span, suspect_span
 from seamtell.pipeline.store.manifest import read_manifest
 from seamtell.pipeline.store.row_groups import stored_column
 from seamtell.pipeline.workspace import Workspace
@@ -35,35 +35,34 @@ class Suspects:
         CSV with one row a seam: seam_id, welded_at, line, recipe.
     since : datetime or None
         The last check that did not stop; None when there never was one.
-    until : datetime
-        The check that stopped.
+    until : datetime or None
+        The first one after it; None when there was none yet.
     seam_ids : tuple of str
         By time.
     """
 
     path: Path
     since: datetime | None
-    until: datetime
+    until: datetime | None
     seam_ids: tuple[str, ...]
 
 
-def write_suspects(ws: Workspace, line: str) -> Suspects | None:
-    """List the suspect seams of a line into ``health/suspect-<time>-<line>.csv``; None when the line stands well.
+def write_suspects(ws: Workspace, stopped: CheckEntry) -> Suspects:
+    """List the seams that are suspect because of a check on record, as CSV in ``health/``.
 
     Raises
     ------
     StorageProblem
         The store or the disk refuses.
     """
-    span = suspect_span(read_checks(ws), line)
-    if span is None:
-        return None
-    rows = _rows(ws, line, span)
-    place = quote(line, safe=" ").replace(".", "%2E")
-    path = ws.health_dir / f"suspect-{span.until:%Y%m%dT%H%M%SZ}-{place}.csv"
+    span = suspect_span(read_checks(ws), stopped)
+    rows = _rows(ws, stopped.line, span)
+    place = quote(stopped.line, safe=" ").replace(".", "%2E")
+    path = ws.health_dir / f"suspect-{stopped.run_at:%Y%m%dT%H%M%SZ}-{place}.csv"
     write_bytes_atomically(path, rows.map(spreadsheet_safe).to_csv(index=False).encode("utf-8"))
     since = None if span.since == EVER else span.since
-    return Suspects(path, since, span.until, tuple(rows["seam_id"]))
+    until = None if span.until == NEVER else span.until
+    return Suspects(path, since, until, tuple(rows["seam_id"]))
 
 
 def _rows(ws: Workspace, line: str, span: Span) -> pd.DataFrame:

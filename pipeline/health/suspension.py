@@ -20,7 +20,16 @@ from seamtell.models.reasons import Reason
 from seamtell.pipeline.health.check_record import CheckEntry
 from seamtell.pipeline.health.flaw_return import Level
 
-__all__ = ["EVER", "NEVER", "Span", "Suspensions", "check_spans", "drift_spans", "suspect_span"]
+__all__ = [
+    "EVER",
+    "NEVER",
+    "NOTHING_SUSPENDED",
+    "Span",
+    "Suspensions",
+    "check_spans",
+    "drift_spans",
+    "suspect_span",
+]
 
 EVER = datetime(1, 1, 1, tzinfo=UTC)
 NEVER = datetime(9999, 1, 1, tzinfo=UTC)
@@ -80,6 +89,9 @@ class Suspensions:
         return codes
 
 
+NOTHING_SUSPENDED = Suspensions()
+
+
 def check_spans(checks: Iterable[CheckEntry], within: timedelta) -> dict[str, tuple[Span, ...]]:
     """Spans that follow from the record, by line.
 
@@ -96,13 +108,15 @@ def check_spans(checks: Iterable[CheckEntry], within: timedelta) -> dict[str, tu
     return {line: _spans(own, within) for line, own in by_line.items()}
 
 
-def suspect_span(checks: Sequence[CheckEntry], line: str) -> Span | None:
-    """What was inspected since the last check that did not stop, when the latest check of a line stops."""
-    own = [check for check in checks if check.line == line]
-    if not own or own[-1].level is not Level.STOP:
-        return None
-    good = [check.run_at for check in own if check.level is not Level.STOP]
-    return Span(good[-1] if good else EVER, own[-1].run_at, Reason.REFERENCE_CHECK_FAILED)
+def suspect_span(checks: Sequence[CheckEntry], stopped: CheckEntry) -> Span:
+    """What nobody knows to be inspected well because of one check that stopped.
+
+    From the last check of the line before it that did not stop, to the first one after it.
+    """
+    own = [check for check in checks if check.line == stopped.line and check.level is not Level.STOP]
+    before = [check.run_at for check in own if check.run_at < stopped.run_at]
+    after = [check.run_at for check in own if check.run_at > stopped.run_at]
+    return Span(max(before, default=EVER), min(after, default=NEVER), Reason.REFERENCE_CHECK_FAILED)
 
 
 def drift_spans(since_by_line: Mapping[str, datetime]) -> dict[str, tuple[Span, ...]]:

@@ -144,23 +144,29 @@ def _trend(checks: list[CheckEntry], channel: Channel) -> Trend:
     fit = theilslopes(level, days, alpha=_CONFIDENCE)
     now_db = float(np.median(level - fit.slope * days))
     slopes = (float(fit.slope), float(fit.low_slope), float(fit.high_slope))
-    forecast = _forecast(now_db, slopes, last.stop_db)
+    middle = float(np.median(days))
+    forecast = _forecast((middle, now_db + fit.slope * middle), slopes, last.stop_db)
     return Trend(*facts, now_db, last.stop_db, *(7 * slope for slope in slopes), forecast)
 
 
-def _forecast(now_db: float, slopes: tuple[float, float, float], stop_db: float) -> Forecast | None:
-    """Of a slope whose interval leaves out zero; the interval is that of the slope alone."""
+def _forecast(
+    middle: tuple[float, float], slopes: tuple[float, float, float], stop_db: float
+) -> Forecast | None:
+    """Of a slope whose interval leaves out zero; every slope turns about the middle of the checks.
+
+    The level is surest there, and hardly depends on the slope; at the last check it does.
+    """
     slope, low, high = slopes
     if low <= 0 <= high:
         return None
-    room_db = stop_db - now_db if slope > 0 else stop_db + now_db
-    steep, flat = (abs(high), abs(low)) if slope > 0 else (abs(low), abs(high))
-    return Forecast(*(_days(room_db, rate) for rate in (abs(slope), steep, flat)))
+    at, level_db = middle
+    room_db = stop_db - level_db if slope > 0 else stop_db + level_db
+    days = sorted(at + room_db / abs(one) for one in slopes)
+    return Forecast(*(_shown(one) for one in (at + room_db / abs(slope), days[0], days[-1])))
 
 
-def _days(room_db: float, rate: float) -> float:
-    days = max(room_db, 0.0) / rate if rate > 0 else inf
-    return days if days <= _FAR_DAYS else inf
+def _shown(days: float) -> float:
+    return max(days, 0.0) if days <= _FAR_DAYS else inf
 
 
 def _in_days(forecast: Forecast) -> str:

@@ -17,7 +17,7 @@ from seamtell.features.errors import SeamtellError
 from seamtell.pipeline.decisions.decider import Decider
 from seamtell.pipeline.decisions.trusted_model import TrustedModel, trusted_model
 from seamtell.pipeline.health.standing import suspensions_of
-from seamtell.pipeline.health.suspension import Suspensions
+from seamtell.pipeline.health.suspension import NOTHING_SUSPENDED, Suspensions
 from seamtell.pipeline.limits_file import Limits, read_limits
 from seamtell.pipeline.settings import Settings, indication_settings, read_settings, settings_digest
 from seamtell.pipeline.sign_off.approval_log import log_head
@@ -57,7 +57,7 @@ class Deciding:
     basis: Basis
     limits: Limits
     explanation: str
-    suspensions: Suspensions = Suspensions()
+    suspensions: Suspensions = NOTHING_SUSPENDED
 
 
 class CurrentDecider:
