@@ -79,7 +79,7 @@ def test_a_new_head_begins_a_new_trend_and_a_missing_flaw_is_no_wear() -> None:
 
 @pytest.mark.coverage
 def test_the_forecast_covers_the_day_on_which_the_tolerance_is_left() -> None:
-    """Simulated heads with a known loss: the interval of the slope is a 95 % one, so that of the day about."""
+    """Simulated heads with a known loss: the interval holds the day in about 95 % of them."""
     rng = np.random.default_rng(7)
     days, held, n = np.arange(0, 42, 1.0), 0, 300
     for _ in range(n):
