@@ -112,11 +112,23 @@ class HealthSettings(_Section):
     """Of a line that has checks on record: the longest time between two."""
     require_check: bool = False
     """Whether a line without any check on record is treated as overdue."""
+    drift_block_seams: int = Field(default=50, ge=10)
+    """Seams of a line, in whole days, that count as one block."""
+    drift_reference_blocks: int = Field(default=20, ge=10)
+    """Blocks at the start of a sequence that only say what is usual."""
+    drift_note_blocks: float = Field(default=50, ge=1)
+    """Blocks until drift is noted by chance, on average and at least, over all streams together ..."""
+    drift_review_blocks: float = Field(default=250, ge=1)
+    """... until a person is asked to look by chance ..."""
+    drift_suspend_blocks: float = Field(default=2000, ge=1)
+    """... and until labels of a line are suspended by chance."""
 
     @model_validator(mode="after")
-    def _warn_below_stop(self) -> HealthSettings:
+    def _in_order(self) -> HealthSettings:
         if self.warn_db >= self.stop_db:
             raise ValueError("warn_db is not below stop_db")
+        if not self.drift_note_blocks <= self.drift_review_blocks <= self.drift_suspend_blocks:
+            raise ValueError("drift_note_blocks, drift_review_blocks and drift_suspend_blocks do not rise")
         return self
 
 
