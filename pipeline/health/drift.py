@@ -23,6 +23,7 @@ from seamtell.pipeline.health.drift_state import (
     read_drift,
     write_drift,
 )
+from seamtell.pipeline.health.summary import write_health
 from seamtell.pipeline.limits_file import read_limits
 from seamtell.pipeline.settings import HealthSettings, Settings, indication_settings, read_settings
 from seamtell.pipeline.store.manifest import read_manifest
@@ -97,6 +98,7 @@ def drift(ws: Workspace, *, now: datetime) -> DriftResult:
         }
         kept = state.model_copy(update={"lines": lines})
         write_drift(ws, kept)
+    write_health(ws, now=now)
     before = {line: len(own.blocks) for line, own in state.lines.items()}
     added = {line: len(own.blocks) - before.get(line, 0) for line, own in lines.items()}
     return DriftResult(kept, added, fresh, budget, decider.trusted.explanation)
@@ -134,6 +136,7 @@ def restart_drift(
         }
         kept = (basis if line is None else state).model_copy(update={"lines": lines})
         write_drift(ws, kept)
+    write_health(ws, now=now)
     return kept
 
 
@@ -162,13 +165,13 @@ def _empty(decider: Decider, settings: HealthSettings) -> DriftState:
 
 
 def _require_same_basis(state: DriftState, decider: Decider) -> None:
-    for what, was, is_now in (
+    for what, was, holds in (
         ("model at work", state.model_digest, decider.trusted.digest),
         ("descriptors", state.descriptors_digest, registry.schema_digest()),
     ):
-        if was != is_now:
+        if was != holds:
             raise BadInput(
-                f"the sequence was begun with another {what}: {was[:12] or 'none'}, now {is_now[:12] or 'none'}",
+                f"the sequence was begun with another {what}: '{was[:12]}', now '{holds[:12]}'",
                 where="health/drift.json",
                 do="look at what changed, then 'seamtell drift --restart --by NAME --reason TEXT'",
             )

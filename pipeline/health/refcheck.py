@@ -15,6 +15,7 @@ from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.health.check_record import CheckedFlaw, CheckEntry, add_checks
 from seamtell.pipeline.health.expected import ExpectedBlank, read_expected_blank
 from seamtell.pipeline.health.flaw_return import FlawReturn, Level, Tolerances, judge, measure, turned
+from seamtell.pipeline.health.summary import write_health
 from seamtell.pipeline.health.suspects import Suspects, write_suspects
 from seamtell.pipeline.physics.reference_runs import iter_runs
 from seamtell.pipeline.settings import read_settings
@@ -77,6 +78,7 @@ def refcheck(
     runs = _runs(ws, traces, profile, blank, line)
     entries = [_entry(run, blank, tolerances, head, now) for run in runs]
     recorded = add_checks(ws, entries)
+    write_health(ws, now=now)
     stopped = [check for check in recorded if check.level is Level.STOP]
     return RefcheckResult(recorded, write_suspects(ws, stopped[-1]) if stopped else None)
 
