@@ -112,7 +112,8 @@ def _print(result: DriftResult) -> None:
         console.print_table(("line", "stream", "level", "reached in", "direction", "descriptor"), cells)
     console.say(
         f"By chance alone, over all {budget.streams} streams together, a note comes at most once in "
-        f"{budget.note:g} blocks on average, a review in {budget.review:g}, a suspension in {budget.suspend:g}."
+        f"{budget.note:g} blocks on average, a review in {budget.review:g}, "
+        f"a suspension in {budget.suspend:g}."
     )
     if result.without_model:
         console.warn(f"novelty and abstention are not watched: {result.without_model}")
