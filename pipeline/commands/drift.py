@@ -23,7 +23,7 @@ def register(app: typer.Typer) -> None:
 
 def _drift(
     restart: Annotated[
-        bool, typer.Option("--restart", help="Begin anew: a new reference; suspended labels come back.")
+        bool, typer.Option("--restart", help="Begin anew from the newest block: new reference, labels again.")
     ] = False,
     line: Annotated[str | None, typer.Option("--line", help="With --restart: only this line.")] = None,
     by: Annotated[str, typer.Option("--by", help="With --restart: who decides so.")] = "",

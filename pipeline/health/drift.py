@@ -107,7 +107,7 @@ def drift(ws: Workspace, *, now: datetime) -> DriftResult:
 def restart_drift(
     ws: Workspace, *, by: str, reason: str, line: str | None = None, now: datetime
 ) -> DriftState:
-    """Begin the sequence of one line, or of all, anew: a new reference, and suspended labels come back.
+    """Begin the sequence of one line, or of all, anew: a new reference, and labels from there on.
 
     Raises
     ------
@@ -141,7 +141,14 @@ def restart_drift(
 
 
 def _restarted(own: LineDrift, by: str, reason: str, now: datetime) -> LineDrift:
-    entry = Restart(at=now, by=by, reason=reason, from_day=own.next_day, was=own.level)
+    entry = Restart(
+        at=now,
+        by=by,
+        reason=reason,
+        from_day=own.next_day,
+        was=own.level,
+        suspended_since=own.suspended_since,
+    )
     return LineDrift(from_day=own.next_day, restarts=(*own.restarts, entry))
 
 

@@ -111,11 +111,11 @@ def blocks_of(seen: SeenSeams, line: str, since: date, last: date, least_seams: 
         Of one block.
     """
     own = seen.of(line, since, last)
-    counts = own.seams.groupby("day").size().sort_index()
+    days, counts = np.unique(own.seams["day"].to_numpy(dtype=object), return_counts=True)
     blocks: list[Block] = []
     start, gathered = since, 0
-    for day, count in counts.items():
-        gathered += int(count)
+    for day, count in zip(days.tolist(), counts.tolist(), strict=True):
+        gathered += count
         if gathered >= least_seams:
             after = day + timedelta(days=1)
             blocks.append(_block(own.of(line, start, after), start, after))

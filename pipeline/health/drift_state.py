@@ -100,6 +100,8 @@ class Restart(_Kept):
     reason: str
     from_day: date
     was: DriftLevel
+    suspended_since: date | None = None
+    """Labels before `from_day` stay suspended from this day on: what was drifted then is so still."""
 
 
 class LineDrift(_Kept):
@@ -121,6 +123,12 @@ class LineDrift(_Kept):
     def level(self) -> DriftLevel:
         """The gravest that was reached; it stays until a restart."""
         return max((alarm.level for alarm in self.alarms), default=DriftLevel.NONE)
+
+    @property
+    def suspended_since(self) -> date | None:
+        """Start of the first block that suspended the line; None when none did."""
+        days = [alarm.since for alarm in self.alarms if alarm.level is DriftLevel.SUSPEND]
+        return min(days, default=None)
 
 
 class DriftState(_Kept):
@@ -173,8 +181,8 @@ def write_drift(ws: Workspace, state: DriftState) -> None:
     write_bytes_atomically(drift_path(ws), (state.model_dump_json(indent=1) + "\n").encode("utf-8"))
 
 
-def drift_suspended(ws: Workspace) -> dict[str, datetime]:
-    """From when each line is suspended: the start of the first block that reached that level.
+def drift_suspended(ws: Workspace) -> dict[str, tuple[tuple[datetime, datetime | None], ...]]:
+    """From when until when each line is suspended; None for still.
 
     Raises
     ------
@@ -182,9 +190,20 @@ def drift_suspended(ws: Workspace) -> dict[str, datetime]:
         The state is not readable.
     """
     state = read_drift(ws)
-    since = {}
+    found: dict[str, tuple[tuple[datetime, datetime | None], ...]] = {}
     for line, own in (state.lines if state is not None else {}).items():
-        days = [alarm.since for alarm in own.alarms if alarm.level is DriftLevel.SUSPEND]
-        if days:
-            since[line] = datetime.combine(min(days), time(), UTC)
-    return since
+        spans: list[tuple[date | None, date | None]] = [
+            *((restart.suspended_since, restart.from_day) for restart in own.restarts),
+            (own.suspended_since, None),
+        ]
+        if any(since is not None for since, _ in spans):
+            found[line] = tuple(
+                (_midnight(since), _midnight(until) if until is not None else None)
+                for since, until in spans
+                if since is not None
+            )
+    return found
+
+
+def _midnight(day: date) -> datetime:
+    return datetime.combine(day, time(), UTC)

@@ -35,7 +35,10 @@ def suspensions_of(ws: Workspace, settings: HealthSettings) -> tuple[Suspensions
     if every_line:
         checked = {check.line for check in checks}
         spans = {line: own if line in checked else (*every_line, *own) for line, own in spans.items()}
-    sentences = [*_failed(checks), *(_drifted(line) for line in sorted(drifted))]
+    sentences = [
+        *_failed(checks),
+        *(_drifted(line) for line, own in sorted(drifted.items()) if own[-1][1] is None),
+    ]
     return Suspensions(spans, every_line), tuple(sentences)
 
 

@@ -119,9 +119,14 @@ def suspect_span(checks: Sequence[CheckEntry], stopped: CheckEntry) -> Span:
     return Span(max(before, default=EVER), min(after, default=NEVER), Reason.REFERENCE_CHECK_FAILED)
 
 
-def drift_spans(since_by_line: Mapping[str, datetime]) -> dict[str, tuple[Span, ...]]:
-    """Spans of lines whose drift suspends them, each open to the end."""
-    return {line: (Span(since, NEVER, Reason.DRIFT_ALARM),) for line, since in since_by_line.items()}
+def drift_spans(
+    drifted: Mapping[str, Sequence[tuple[datetime, datetime | None]]],
+) -> dict[str, tuple[Span, ...]]:
+    """Spans of lines whose drift suspends them or did, by line; None is open to the end."""
+    return {
+        line: tuple(Span(since, until or NEVER, Reason.DRIFT_ALARM) for since, until in spans)
+        for line, spans in drifted.items()
+    }
 
 
 def _spans(own: Sequence[CheckEntry], within: timedelta) -> tuple[Span, ...]:

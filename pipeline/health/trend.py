@@ -146,7 +146,8 @@ def _trend(checks: list[CheckEntry], channel: Channel) -> Trend:
     slopes = (float(fit.slope), float(fit.low_slope), float(fit.high_slope))
     middle = float(np.median(days))
     forecast = _forecast((middle, now_db + fit.slope * middle), slopes, last.stop_db)
-    return Trend(*facts, now_db, last.stop_db, *(7 * slope for slope in slopes), forecast)
+    slope, low, high = (7 * slope for slope in slopes)
+    return Trend(*facts, now_db, last.stop_db, slope, low, high, forecast)
 
 
 def _forecast(

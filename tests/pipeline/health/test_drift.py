@@ -178,6 +178,8 @@ def test_a_restart_needs_a_name_and_a_reason_and_gives_the_labels_back(
     assert (own.level, own.blocks, own.restarts[0].was) == (DriftLevel.NONE, (), DriftLevel.SUSPEND)
     suspensions, _ = suspensions_of(worn, read_settings(worn.settings_path).health)
     assert suspensions.codes(["L1"], [NOW])[0] == NO_CODE
+    # What was welded before the restart has not become better by it.
+    assert suspensions.codes(["L1"], [FIRST + timedelta(days=68)])[0] != NO_CODE
     drift_path(worn).write_bytes(kept)
     suspensions, _ = suspensions_of(worn, read_settings(worn.settings_path).health)
     assert REASONS[suspensions.codes(["L1"], [NOW])[0]].value == "drift_alarm"
