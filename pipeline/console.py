@@ -44,7 +44,7 @@ class ExitCode(IntEnum):
     BAD_INPUT = 4
     """Nothing was done; the message says what to put right."""
     REFUSED = 5
-    """Refused on purpose: a criterion failed, a digest did not match."""
+    """Refused on purpose: a criterion failed, a digest did not match; or a reference check stopped."""
     BUSY = 6
     """Another command holds the workspace."""
     STORAGE = 7

@@ -116,11 +116,11 @@ class HealthSettings(_Section):
     """Seams of a line, in whole days, that count as one block."""
     drift_reference_blocks: int = Field(default=20, ge=10)
     """Blocks at the start of a sequence that only say what is usual."""
-    drift_note_blocks: float = Field(default=50, ge=1)
+    drift_note_blocks: float = Field(default=50.0, ge=1)
     """Blocks until drift is noted by chance, on average and at least, over all streams together ..."""
-    drift_review_blocks: float = Field(default=250, ge=1)
+    drift_review_blocks: float = Field(default=250.0, ge=1)
     """... until a person is asked to look by chance ..."""
-    drift_suspend_blocks: float = Field(default=2000, ge=1)
+    drift_suspend_blocks: float = Field(default=2000.0, ge=1)
     """... and until labels of a line are suspended by chance."""
 
     @model_validator(mode="after")
