@@ -145,7 +145,7 @@ def classify(
         SeamStore(ws.traces_dir).conflicts(),
         trial=trial is not None,
     )
-    suspensions, suspended = suspensions_of(ws, settings.health)
+    suspensions, suspended = suspensions_of(ws, settings.health, now=now)
     job = ClassifyJob(decider, choice, physics_only, suspensions)
     suffix = "" if trial is None else "-trial"
     folder = out or ws.decisions_dir / f"{now.astimezone(UTC):%Y%m%dT%H%M%SZ}{suffix}"

@@ -7,6 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from seamtell.pipeline.decisions.choice import Choice
 from seamtell.pipeline.decisions.decider import Decider
 from seamtell.pipeline.decisions.decision_tables import (
@@ -89,12 +92,16 @@ class ClassifyJob:
         chosen = rows.chosen(self.choice.mask(rows))
         if not len(chosen):
             return BatchResult(ClassifySums())
-        ids, lines, times = (
-            chosen.facts.column(name).to_pylist() for name in ("seam_id", "line", "welded_at")
-        )
-        decided = self.decider.decide(ids, chosen.batch, suspended=self.suspensions.codes(lines, times))
+        ids = chosen.facts.column("seam_id").to_pylist()
+        decided = self.decider.decide(ids, chosen.batch, suspended=self._suspended(chosen))
         tables = (
             indication_table(decided, trial_of_physics_only=self.physics_only),
             decision_table(decided, self.decider.trusted.digest),
         )
         return BatchResult(ClassifySums(tally=Tally.of(decided)), tables, chosen.content())
+
+    def _suspended(self, rows: SeamRows) -> NDArray[np.int8] | None:
+        if self.suspensions.nothing:
+            return None
+        lines, times = (rows.facts.column(name).to_pylist() for name in ("line", "welded_at"))
+        return self.suspensions.codes(lines, times)

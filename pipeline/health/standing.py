@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from collections.abc import Mapping, Sequence
+from datetime import datetime, timedelta
 
 from seamtell.features.errors import SeamtellError
 from seamtell.models.reasons import Reason
@@ -16,8 +17,10 @@ from seamtell.pipeline.workspace import Workspace
 __all__ = ["suspensions_of"]
 
 
-def suspensions_of(ws: Workspace, settings: HealthSettings) -> tuple[Suspensions, tuple[str, ...]]:
-    """Everything suspended, and a sentence for a person on each line that is now.
+def suspensions_of(
+    ws: Workspace, settings: HealthSettings, *, now: datetime
+) -> tuple[Suspensions, tuple[str, ...]]:
+    """Everything suspended, and a sentence for a person on each line that is at `now`.
 
     Never raises for a record that cannot be trusted: every line is suspended then.
     """
@@ -37,6 +40,7 @@ def suspensions_of(ws: Workspace, settings: HealthSettings) -> tuple[Suspensions
         spans = {line: own if line in checked else (*every_line, *own) for line, own in spans.items()}
     sentences = [
         *_failed(checks),
+        *_overdue(spans, now),
         *(_drifted(line) for line, own in sorted(drifted.items()) if own[-1][1] is None),
     ]
     return Suspensions(spans, every_line), tuple(sentences)
@@ -50,6 +54,17 @@ def _failed(checks: tuple[CheckEntry, ...]) -> list[str]:
         "then run 'seamtell refcheck' with a new run"
         for line, check in sorted(last.items())
         if check.level is Level.STOP
+    ]
+
+
+def _overdue(spans: Mapping[str, Sequence[Span]], now: datetime) -> list[str]:
+    return [
+        f"labels of line '{line}' are suspended for seams welded from {span.since:%Y-%m-%d %H:%M} UTC on: "
+        "its reference check is overdue. The limit rule decides alone. To do: run 'seamtell refcheck' with "
+        "a new run"
+        for line, own in sorted(spans.items())
+        for span in own
+        if span.reason is Reason.REFERENCE_CHECK_OVERDUE and EVER < span.since <= now
     ]
 
 

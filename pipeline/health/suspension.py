@@ -65,6 +65,11 @@ class Suspensions:
         lines = [f"{line!r} {spans!r}" for line, spans in sorted(self.by_line.items())]
         return hashlib.sha256("\n".join([*lines, repr(self.every_line)]).encode("utf-8")).hexdigest()
 
+    @property
+    def nothing(self) -> bool:
+        """Whether nothing is suspended at any time: then nobody need ask for each seam."""
+        return not self.every_line and not any(self.by_line.values())
+
     def codes(self, lines: Sequence[str], welded_at: Sequence[datetime]) -> NDArray[np.int8]:
         """Code of the reason of each seam, or `NO_CODE`.
 
@@ -79,7 +84,7 @@ class Suspensions:
         int8 array of shape (n,)
         """
         codes = np.full(len(lines), NO_CODE, dtype=np.int8)
-        if not self.every_line and not any(self.by_line.values()):
+        if self.nothing:
             return codes
         for i, (line, at) in enumerate(zip(lines, welded_at, strict=True)):
             for span in self.by_line.get(line, self.every_line):

@@ -102,7 +102,7 @@ class CurrentDecider:
         trusted = trusted_model(ws, settings=settings, limits_digest=limits.digest, now=now)
         conflicts = open_conflicts(ws.rejected_dir)
         basis = _basis(ws, trusted, limits, now)
-        suspensions, sentences = suspensions_of(ws, settings.health)
+        suspensions, sentences = suspensions_of(ws, settings.health, now=now)
         explanation = ". ".join(text for text in (trusted.explanation, *sentences) if text)
         held = self._deciding
         if held is not None and held.basis == basis and held.decider.conflicts == conflicts:

@@ -176,12 +176,12 @@ def test_a_restart_needs_a_name_and_a_reason_and_gives_the_labels_back(
     state = restart_drift(worn, by="Ines Holm", reason="head exchanged", line="L1", now=NOW)
     own = state.lines["L1"]
     assert (own.level, own.blocks, own.restarts[0].was) == (DriftLevel.NONE, (), DriftLevel.SUSPEND)
-    suspensions, _ = suspensions_of(worn, read_settings(worn.settings_path).health)
+    suspensions, _ = suspensions_of(worn, read_settings(worn.settings_path).health, now=NOW)
     assert suspensions.codes(["L1"], [NOW])[0] == NO_CODE
     # What was welded before the restart has not become better by it.
     assert suspensions.codes(["L1"], [FIRST + timedelta(days=68)])[0] != NO_CODE
     drift_path(worn).write_bytes(kept)
-    suspensions, _ = suspensions_of(worn, read_settings(worn.settings_path).health)
+    suspensions, _ = suspensions_of(worn, read_settings(worn.settings_path).health, now=NOW)
     assert REASONS[suspensions.codes(["L1"], [NOW])[0]].value == "drift_alarm"
 
 
@@ -201,7 +201,7 @@ def test_a_state_that_cannot_be_read_suspends_every_line(tmp_path: Path) -> None
     ws = new_workspace(tmp_path / "ws")
     drift_path(ws).parent.mkdir()
     drift_path(ws).write_text("{", encoding="utf-8")
-    suspensions, sentences = suspensions_of(ws, read_settings(ws.settings_path).health)
+    suspensions, sentences = suspensions_of(ws, read_settings(ws.settings_path).health, now=NOW)
     assert suspensions.codes(["L1"], [NOW])[0] != NO_CODE
     assert "not readable" in sentences[0]
 

@@ -90,8 +90,8 @@ def test_the_spans_agree_with_looking_at_the_neighbours_of_each_seam(seed: int) 
 
 
 def test_a_workspace_that_never_checked_suspends_nothing_unless_checks_are_required(ws) -> None:
-    free, _ = suspensions_of(ws, HealthSettings())
-    required, _ = suspensions_of(ws, HealthSettings(require_check=True))
+    free, _ = suspensions_of(ws, HealthSettings(), now=START)
+    required, _ = suspensions_of(ws, HealthSettings(require_check=True), now=START)
     assert free.codes(["L1"], [START])[0] == NO_CODE
     assert REASONS[required.codes(["L1"], [START])[0]].value == OVERDUE
 
@@ -99,7 +99,7 @@ def test_a_workspace_that_never_checked_suspends_nothing_unless_checks_are_requi
 def test_a_broken_record_suspends_every_line(ws, blank_path, write_run: WriteRun) -> None:
     refcheck(ws, blank_path, [write_run()], "L1", now=START)
     checks_path(ws).write_bytes(checks_path(ws).read_bytes()[:-20])
-    suspensions, sentences = suspensions_of(ws, read_settings(ws.settings_path).health)
+    suspensions, sentences = suspensions_of(ws, read_settings(ws.settings_path).health, now=START)
     codes = suspensions.codes(["L1", "L9"], [START, datetime(2030, 1, 1, tzinfo=START.tzinfo)])
     assert [REASONS[code].value for code in codes] == [FAILED] * 2
     assert "the record of reference checks is broken" in sentences[0]
@@ -109,3 +109,10 @@ def test_the_digest_tells_one_suspension_from_another() -> None:
     spans = check_spans([entry(0, Level.STOP)], timedelta(hours=12))
     assert Suspensions().digest != Suspensions(spans).digest
     assert Suspensions(spans).digest == Suspensions(dict(spans)).digest
+
+
+def test_a_line_whose_check_is_overdue_now_is_told(ws, blank_path, write_run: WriteRun) -> None:
+    refcheck(ws, blank_path, [write_run()], "L1", now=START)
+    told = [suspensions_of(ws, HealthSettings(), now=START + h * HOUR)[1] for h in (11, 13)]
+    assert told[0] == ()
+    assert "welded from 2026-03-02 17:00 UTC on: its reference check is overdue" in told[1][0]
