@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from math import log10
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from seamtell.features.contracts import Channel, SeamTrace
 from seamtell.pipeline.health.expected import ExpectedBlank, ExpectedFlaw
 
-__all__ = ["FlawReturn", "Level", "Tolerances", "judge", "measure", "turned"]
+__all__ = ["FlawReturn", "Level", "Tolerances", "judge", "laid_mm", "measure", "turned"]
 
 _REACH_MM = 6.0
 """Beyond each end of a flaw: half a beam and the wander of a peak that splits in two."""
@@ -92,18 +92,31 @@ def measure(trace: SeamTrace, blank: ExpectedBlank) -> tuple[FlawReturn, ...]:
     return tuple(_look(flaw, positions, values, floor, blank.tolerance_mm) for flaw in blank.flaws)
 
 
-def judge(flaw: FlawReturn, tolerance_mm: float, tolerances: Tolerances) -> Level:
+def laid_mm(flaws: Sequence[FlawReturn]) -> float:
+    """How far beside its place the blank as a whole was laid: the median offset; NaN when nothing is found."""
+    found = [flaw.offset_mm for flaw in flaws if not flaw.missing]
+    return float(np.median(found)) if found else float("nan")
+
+
+def judge(flaw: FlawReturn, laid_mm: float, tolerance_mm: float, tolerances: Tolerances) -> Level:
     """Say how grave it is. Exactly at a tolerance is still within it.
+
+    Parameters
+    ----------
+    laid_mm : float
+        Offset of the blank as a whole. It must lie within `tolerance_mm`, and so must what the
+        flaw is off beside it, which is the encoder's.
 
     Examples
     --------
     >>> one = FlawReturn("hole", 40.0, 40.4, {}, {Channel.SPECULAR: -2.5}, missing=False)
-    >>> judge(one, 2.0, Tolerances()).text
+    >>> judge(one, 0.0, 2.0, Tolerances()).text
     'warn'
     """
+    off_mm = max(abs(laid_mm), abs(flaw.offset_mm - laid_mm))
     worst_db = max((abs(value) for value in flaw.deviation_db.values()), default=0.0)
     # Whatever is not known to be within is not: NaN must stop.
-    if flaw.missing or not worst_db <= tolerances.stop_db or not abs(flaw.offset_mm) <= tolerance_mm:
+    if flaw.missing or not worst_db <= tolerances.stop_db or not off_mm <= tolerance_mm:
         return Level.STOP
     return Level.GOOD if worst_db <= tolerances.warn_db else Level.WARN
 

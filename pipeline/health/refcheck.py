@@ -14,7 +14,15 @@ from seamtell.features.contracts import Channel, SeamTrace
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.health.check_record import CheckedFlaw, CheckEntry, add_checks
 from seamtell.pipeline.health.expected import ExpectedBlank, read_expected_blank
-from seamtell.pipeline.health.flaw_return import FlawReturn, Level, Tolerances, judge, measure, turned
+from seamtell.pipeline.health.flaw_return import (
+    FlawReturn,
+    Level,
+    Tolerances,
+    judge,
+    laid_mm,
+    measure,
+    turned,
+)
 from seamtell.pipeline.health.summary import write_health
 from seamtell.pipeline.health.suspects import Suspects, write_suspects
 from seamtell.pipeline.physics.reference_runs import iter_runs
@@ -162,7 +170,9 @@ def _check(trace: SeamTrace, blank: ExpectedBlank, line: str, path: Path) -> Non
 def _entry(
     run: SeamTrace, blank: ExpectedBlank, tolerances: Tolerances, head: str, now: datetime
 ) -> CheckEntry:
-    flaws = tuple(_checked(one, blank.tolerance_mm, tolerances) for one in measure(run, blank))
+    returns = measure(run, blank)
+    laid = laid_mm(returns)
+    flaws = tuple(_checked(one, laid, blank.tolerance_mm, tolerances) for one in returns)
     return CheckEntry(
         run_id=run.seam_id,
         run_at=run.welded_at,
@@ -183,12 +193,12 @@ def _head_of(extra: Mapping[str, str]) -> str:
     return extra.get("head", "")
 
 
-def _checked(one: FlawReturn, tolerance_mm: float, tolerances: Tolerances) -> CheckedFlaw:
+def _checked(one: FlawReturn, laid: float, tolerance_mm: float, tolerances: Tolerances) -> CheckedFlaw:
     return CheckedFlaw(
         name=one.name,
         expected_mm=one.expected_mm,
         offset_mm=one.offset_mm if isfinite(one.offset_mm) else None,
         peak_pct=dict(one.peak_pct),
         deviation_db=dict(one.deviation_db),
-        level=judge(one, tolerance_mm, tolerances),
+        level=judge(one, laid, tolerance_mm, tolerances),
     )

@@ -24,10 +24,12 @@ from scipy.stats import theilslopes
 from seamtell.features.contracts import Channel
 from seamtell.pipeline.health.check_record import CheckEntry
 
-__all__ = ["LEAST_CHECKS", "Forecast", "Trend", "trends"]
+__all__ = ["LEAST_CHECKS", "WINDOW_DAYS", "Forecast", "Trend", "trends"]
 
 LEAST_CHECKS = 6
 """With fewer, Sen's interval is as wide as the range of all slopes, or wider."""
+WINDOW_DAYS = 56.0
+"""Only checks of the last eight weeks count: wear that begins shows there, and not in a whole year."""
 _CONFIDENCE = 0.95
 _DAY_S = 86_400.0
 _FAR_DAYS = 365.0
@@ -112,7 +114,7 @@ class Trend:
 
 
 def trends(checks: Iterable[CheckEntry]) -> tuple[Trend, ...]:
-    """Trend of each channel of each line under the head that it has now.
+    """Trend of each channel of each line under the head that it has now, over the last weeks.
 
     Checks with a missing flaw are left out of it: they say that something is broken, not
     how the head wears.
@@ -122,14 +124,15 @@ def trends(checks: Iterable[CheckEntry]) -> tuple[Trend, ...]:
         by_line.setdefault(check.line, []).append(check)
     found = []
     for _, own in sorted(by_line.items()):
-        same_head = [check for check in own if check.head == own[-1].head and _whole(check)]
+        same_head = [check for check in own if _counts(check, own[-1])]
         if same_head:
             found += [_trend(same_head, channel) for channel in Channel]
     return tuple(found)
 
 
-def _whole(check: CheckEntry) -> bool:
-    return all(flaw.offset_mm is not None for flaw in check.flaws)
+def _counts(check: CheckEntry, last: CheckEntry) -> bool:
+    recent = (last.run_at - check.run_at).total_seconds() <= WINDOW_DAYS * _DAY_S
+    return recent and check.head == last.head and all(flaw.offset_mm is not None for flaw in check.flaws)
 
 
 def _trend(checks: list[CheckEntry], channel: Channel) -> Trend:

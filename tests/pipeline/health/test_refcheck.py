@@ -76,6 +76,13 @@ def test_the_offset_is_measured_and_one_beyond_the_tolerance_stops(
     assert far.level is Level.STOP
 
 
+def test_one_flaw_out_of_step_with_the_others_stops_alone(ws, blank_path, write_run: WriteRun) -> None:
+    text = BLANK.replace("position_mm = 140.0", "position_mm = 137.0")
+    blank_path.write_text(text, encoding="utf-8")
+    flaws = check(ws, blank_path, write_run(shift_mm=1.0)).checks[0].flaws
+    assert [flaw.level for flaw in flaws] == [Level.GOOD, Level.GOOD, Level.STOP]
+
+
 @pytest.mark.parametrize(
     ("run", "message"),
     [

@@ -38,7 +38,7 @@ def checks(days, levels_db, *, head: str = "", lost: tuple[int, ...] = ()) -> li
 def test_the_slope_and_its_interval_are_those_of_theil_and_sen() -> None:
     """Against `scipy.stats.theilslopes` on the times in days."""
     rng = np.random.default_rng(3)
-    days = np.sort(rng.uniform(0, 60, 25))
+    days = np.sort(rng.uniform(0, 50, 25))
     level = -0.05 * days + rng.normal(0, 0.3, 25)
     told = trends(checks(days, level))[0]
     theirs = theilslopes(level, days, alpha=0.95)
@@ -88,3 +88,12 @@ def test_the_forecast_covers_the_day_on_which_the_tolerance_is_left() -> None:
         truth = (4.0 - 3.0 * days[-1] / 42) / (3.0 / 42)
         held += forecast is not None and forecast.low_days <= truth <= forecast.high_days
     assert 0.90 <= held / n <= 0.99
+
+
+def test_wear_that_begins_after_a_quiet_year_is_seen() -> None:
+    days = np.arange(0, 364, 3.5)
+    level = np.where(days > 320, -0.5 * (days - 320) / 7, 0.0)
+    told = trends(checks(days, level))[0]
+    assert told.n == 17
+    assert told.forecast is not None
+    assert told.forecast.low_days <= (4.0 + level[-1]) / (0.5 / 7) <= told.forecast.high_days
