@@ -93,7 +93,7 @@ def measure(trace: SeamTrace, blank: ExpectedBlank) -> tuple[FlawReturn, ...]:
 
 
 def laid_mm(flaws: Sequence[FlawReturn]) -> float:
-    """How far beside its place the blank as a whole was laid: the median offset; NaN when nothing is found."""
+    """How far beside its place the blank as a whole lies: the median offset; NaN when nothing is found."""
     found = [flaw.offset_mm for flaw in flaws if not flaw.missing]
     return float(np.median(found)) if found else float("nan")
 

@@ -92,3 +92,16 @@ def test_a_slow_loss_of_three_decibels_in_six_weeks_is_found_before_it_is_over()
         level = np.concatenate([np.zeros(30), -3.0 * np.arange(1, 43) / 42]) + rng.normal(0, 0.4, 72)
         found += evidence(level, 20).evidence.max() >= 24 * 2000
     assert found / n >= 0.95
+
+
+@pytest.mark.coverage
+def test_rare_counts_do_not_alarm_more_often_than_stated() -> None:
+    """Counts are not normal: rates of novelty around one in fifty, on the scale and floor that blocks use."""
+    stated, rng, n = 100, np.random.default_rng(9), 300 if FULL else 60
+    lengths = []
+    for _ in range(n):
+        counts = rng.binomial(50, 0.02, 20 + 3 * stated)
+        values = np.arcsin(np.sqrt((counts + 0.375) / 50.75))
+        crossed = np.flatnonzero(evidence(values, 20, 0.5 / np.sqrt(50)).evidence[20:] >= stated)
+        lengths.append(crossed[0] + 1 if len(crossed) else 3 * stated)
+    assert np.mean(lengths) >= stated
