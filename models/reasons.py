@@ -34,6 +34,7 @@ class Reason(StrEnum):
     SCHEMA_MISMATCH = "schema_mismatch"
     RECIPE_OUTSIDE_DOMAIN = "recipe_outside_domain"
     REFERENCE_CHECK_FAILED = "reference_check_failed"
+    REFERENCE_CHECK_OVERDUE = "reference_check_overdue"
     DRIFT_ALARM = "drift_alarm"
     CONFLICTING_TRACES = "conflicting_traces"
     NOVEL = "novel"

@@ -22,6 +22,7 @@ from seamtell.pipeline.decisions.job import ClassifyJob, ClassifySums
 from seamtell.pipeline.decisions.trusted_model import TrustedModel, model_on_trial, trusted_model
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.files.places import Place
+from seamtell.pipeline.health.standing import suspensions_of
 from seamtell.pipeline.limits_file import read_limits
 from seamtell.pipeline.settings import indication_settings, read_settings, settings_digest
 from seamtell.pipeline.sign_off.approval_log import log_head
@@ -57,6 +58,8 @@ class ClassifyResult:
         Seams rejected because the limit file does not name their recipe, by recipe.
     unread : tuple of UnreadSeams
         Seams in damaged parts of the store: nothing was decided on them, which releases none.
+    suspended : tuple of str
+        A sentence for each line whose labels are suspended now, and what to do.
     """
 
     # A trial run shows in the type of `record`: a `TrialRecord`.
@@ -67,6 +70,7 @@ class ClassifyResult:
     conflicts: tuple[str, ...]
     seams_without_limits: dict[str, int]
     unread: tuple[UnreadSeams, ...] = ()
+    suspended: tuple[str, ...] = ()
 
 
 def classify(
@@ -150,7 +154,8 @@ def classify(
         conflicts_of(ws, store),
         trial=trial is not None,
     )
-    job = ClassifyJob(decider, choice, physics_only)
+    suspensions, suspended = suspensions_of(ws, settings.health, now=now)
+    job = ClassifyJob(decider, choice, physics_only, suspensions)
     suffix = "" if trial is None else "-trial"
     folder = ws.decisions_dir / f"{now.astimezone(UTC):%Y%m%dT%H%M%SZ}{suffix}" if out is None else out
     if isinstance(folder, Path):
@@ -174,6 +179,7 @@ def classify(
         folder=folder,
         record=record,
         explanation=trusted.explanation,
+        suspended=suspended,
         conflicts=tally.conflicts,
         seams_without_limits=dict(tally.seams_without_limits),
         unread=done.unread,

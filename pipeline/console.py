@@ -15,6 +15,7 @@ from enum import IntEnum
 from typing import Any, TypeVar
 
 __all__ = [
+    "CAUTION",
     "ExitCode",
     "caution",
     "counting",
@@ -43,7 +44,7 @@ class ExitCode(IntEnum):
     BAD_INPUT = 4
     """Nothing was done; the message says what to put right."""
     REFUSED = 5
-    """Refused on purpose: a criterion failed, a digest did not match."""
+    """Refused on purpose: a criterion failed, a digest did not match; or a reference check stopped."""
     BUSY = 6
     """Another command holds the workspace."""
     STORAGE = 7

@@ -20,6 +20,7 @@ from seamtell.pipeline.workspace import WORKSPACE_SCHEMA_VERSION, Workspace
 __all__ = [
     "SETTINGS_SCHEMA_VERSION",
     "DescribeSettings",
+    "HealthSettings",
     "MatchSettings",
     "ReviewSettings",
     "Settings",
@@ -100,6 +101,37 @@ class SignOffSettings(_Section):
     """Whether a model is put to work only by an entry signed with a key that ``keys/`` holds."""
 
 
+class HealthSettings(_Section):
+    """Reference checks and drift. The tolerances are common practice."""
+
+    warn_db: float = Field(default=2.0, gt=0)
+    """A machined flaw that comes back farther off than this is a warning ..."""
+    stop_db: float = Field(default=4.0, gt=0)
+    """... and farther than this stops: labels are suspended until a good check."""
+    check_within_hours: float = Field(default=12.0, gt=0)
+    """Of a line that has checks on record: the longest time between two."""
+    require_check: bool = False
+    """Whether a line without any check on record is treated as overdue."""
+    drift_block_seams: int = Field(default=50, ge=10)
+    """Seams of a line, in whole days, that count as one block."""
+    drift_reference_blocks: int = Field(default=20, ge=10)
+    """Blocks at the start of a sequence that only say what is usual."""
+    drift_note_blocks: float = Field(default=50.0, ge=1)
+    """Blocks until drift is noted by chance, on average and at least, over all streams together ..."""
+    drift_review_blocks: float = Field(default=250.0, ge=1)
+    """... until a person is asked to look by chance ..."""
+    drift_suspend_blocks: float = Field(default=2000.0, ge=1)
+    """... and until labels of a line are suspended by chance."""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> HealthSettings:
+        if self.warn_db >= self.stop_db:
+            raise ValueError("warn_db is not below stop_db")
+        if not self.drift_note_blocks <= self.drift_review_blocks <= self.drift_suspend_blocks:
+            raise ValueError("drift_note_blocks, drift_review_blocks and drift_suspend_blocks do not rise")
+        return self
+
+
 class Settings(_Section):
     """All of ``seamtell.toml``."""
 
@@ -111,6 +143,7 @@ class Settings(_Section):
     review: ReviewSettings = ReviewSettings()
     track: TrackSettings = TrackSettings()
     sign_off: SignOffSettings = SignOffSettings()
+    health: HealthSettings = HealthSettings()
 
 
 def evaluation_settings_digest(settings: Settings) -> str:

@@ -81,6 +81,11 @@ class Workspace:
         return self.root / "decisions"
 
     @property
+    def health_dir(self) -> Path:
+        """Record of reference checks, and state of the drift sequence."""
+        return self.root / "health"
+
+    @property
     def watch_dir(self) -> Path:
         """Journal of ``seamtell watch``."""
         return self.root / "watch"

@@ -102,6 +102,8 @@ def _classify(
         _warn_trial(result)
     if result.explanation:
         console.warn(f"the limit rule decided alone: {result.explanation}")
+    for sentence in result.suspended:
+        console.warn(sentence)
     if result.record.deviation is not None:
         console.warn(f"{result.record.model_id} was {result.record.deviation.sentence}")
     if result.conflicts:

@@ -15,7 +15,7 @@ from seamtell.features.contracts import Flaw
 from seamtell.features.described_batch import DescribedBatch, SeamStatus
 from seamtell.features.indications import IndicationSettings
 from seamtell.features.trace_batch import TraceBatch
-from seamtell.models.answers import Answers, reason_code, unclassified_answers
+from seamtell.models.answers import NO_CODE, Answers, reason_code, unclassified_answers
 from seamtell.models.guarded import asks_for_review, guarded_verdicts, safe_answers
 from seamtell.models.limit_rule_batch import apply_limit_rule_to_batch
 from seamtell.models.reasons import Reason
@@ -29,6 +29,7 @@ from seamtell.pipeline.settings import ReviewSettings
 __all__ = ["Decider"]
 
 _CLASSES = tuple(flaw.value for flaw in Flaw)
+_CONFLICT = reason_code(Reason.CONFLICTING_TRACES)
 _MODEL_ERROR, _MODEL_TIMEOUT = reason_code(Reason.MODEL_ERROR), reason_code(Reason.MODEL_TIMEOUT)
 
 
@@ -73,7 +74,9 @@ class Decider:
         self.trial = trial
         self._hangs = False  # only ever set, so threads need no lock
 
-    def decide(self, seam_ids: Sequence[str], batch: TraceBatch) -> DecidedBatch:
+    def decide(
+        self, seam_ids: Sequence[str], batch: TraceBatch, *, suspended: NDArray[np.int8] | None = None
+    ) -> DecidedBatch:
         """Decide on one batch.
 
         Parameters
@@ -81,20 +84,26 @@ class Decider:
         seam_ids : sequence of str, length n
         batch : TraceBatch
             The traces of the same n seams.
+        suspended : int8 array of shape (n,), optional
+            Code of the reason why a seam's labels are suspended, or `NO_CODE`. The limit rule
+            alone speaks on such a seam.
         """
-        if len(seam_ids) != len(batch):
-            raise ValueError(f"got {len(seam_ids)} seam ids, expected one for each of {len(batch)} traces")
+        if suspended is None:
+            suspended = np.full(len(batch), NO_CODE, dtype=np.int8)
+        for name, n in (("seam ids", len(seam_ids)), ("marks of suspension", len(suspended))):
+            if n != len(batch):
+                raise ValueError(f"got {n} {name}, expected one for each of {len(batch)} traces")
         limits = apply_limit_rule_to_batch(batch, self.limits.by_recipe)
         described, raised = describe_safely(batch, self.limits.by_recipe, self.settings)
         conflict = self._in_conflict(seam_ids)
-        answers = self._answers(batch, described, conflict)
+        answers = self._answers(batch, described, conflict, suspended)
         exceeds_limit = np.asarray(described.exceeded.any(axis=1), dtype=np.bool_)
         asking = self._asking(answers, exceeds_limit)
         not_described = raised | ~np.isin(described.status, (SeamStatus.DESCRIBED, SeamStatus.NO_LIMITS))
         asks = conflict | not_described
         asks[described.seam[asking]] = True
         reasons, reason = seam_reasons(
-            limits, conflict, not_described, described.seam, answers, asking, self.trusted.reason
+            limits, conflict, not_described, described.seam, answers, asking, self.trusted.reason, suspended
         )
         return DecidedBatch(
             seam_ids=seam_ids,
@@ -122,11 +131,18 @@ class Decider:
             return np.zeros(len(answers), dtype=np.bool_)
         return asks_for_review(answers, exceeds_limit, self.review.labels, self.review.novel)
 
-    def _answers(self, batch: TraceBatch, described: DescribedBatch, conflict: NDArray[np.bool_]) -> Answers:
+    def _answers(
+        self,
+        batch: TraceBatch,
+        described: DescribedBatch,
+        conflict: NDArray[np.bool_],
+        suspended: NDArray[np.int8],
+    ) -> Answers:
         """Answers to every indication: asked for in one go, and seam by seam when that fails."""
-        silenced = conflict[described.seam]
+        why = np.where(conflict, np.int8(_CONFLICT), suspended)[described.seam]
+        silenced = why != NO_CODE
         answers = unclassified_answers(len(described), _CLASSES, self.trusted.reason or Reason.MODEL_ERROR)
-        answers.reason_codes[silenced] = reason_code(Reason.CONFLICTING_TRACES)
+        answers.reason_codes[silenced] = why[silenced]
         rows = np.flatnonzero(~silenced)
         if self.trusted.model is None or not len(rows):
             return answers

@@ -7,6 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from seamtell.pipeline.decisions.choice import Choice
 from seamtell.pipeline.decisions.decider import Decider
 from seamtell.pipeline.decisions.decision_tables import (
@@ -17,6 +20,7 @@ from seamtell.pipeline.decisions.decision_tables import (
 )
 from seamtell.pipeline.decisions.files import DECISIONS_FILE, INDICATIONS_FILE
 from seamtell.pipeline.decisions.tally import Tally
+from seamtell.pipeline.health.suspension import NOTHING_SUSPENDED, Suspensions
 from seamtell.pipeline.store.row_groups import SeamRows
 from seamtell.pipeline.streaming.job import BatchResult, Sums
 
@@ -46,11 +50,14 @@ class ClassifyJob:
     choice : Choice
     physics_only : bool or None
         Given for a trial run: whether the model was learnt from simulation alone.
+    suspensions : Suspensions
+        Lines and times whose labels are suspended.
     """
 
     decider: Decider
     choice: Choice
     physics_only: bool | None = None
+    suspensions: Suspensions = NOTHING_SUSPENDED
 
     @property
     def tables(self) -> Mapping[str, pa.Schema]:
@@ -72,6 +79,7 @@ class ClassifyJob:
             "limits": self.decider.limits.digest,
             "model": [trusted.model_id, trusted.digest, trusted.reason and trusted.reason.value],
             "conflicts": conflicts,
+            "suspensions": self.suspensions.digest,
             "trial": self.decider.trial,
             "physics_only": self.physics_only,
             "since": choice.since and choice.since.isoformat(),
@@ -84,9 +92,16 @@ class ClassifyJob:
         chosen = rows.chosen(self.choice.mask(rows))
         if not len(chosen):
             return BatchResult(ClassifySums())
-        decided = self.decider.decide(chosen.facts.column("seam_id").to_pylist(), chosen.batch)
+        ids = chosen.facts.column("seam_id").to_pylist()
+        decided = self.decider.decide(ids, chosen.batch, suspended=self._suspended(chosen))
         tables = (
             indication_table(decided, trial_of_physics_only=self.physics_only),
             decision_table(decided, self.decider.trusted.digest),
         )
         return BatchResult(ClassifySums(tally=Tally.of(decided)), tables, chosen.content())
+
+    def _suspended(self, rows: SeamRows) -> NDArray[np.int8] | None:
+        if self.suspensions.nothing:
+            return None
+        lines, times = (rows.facts.column(name).to_pylist() for name in ("line", "welded_at"))
+        return self.suspensions.codes(lines, times)

@@ -24,12 +24,13 @@ def seam_reasons(
     answers: Answers,
     asking: NDArray[np.bool_],
     without_model: Reason | None,
+    suspended: NDArray[np.int8] | None = None,
 ) -> tuple[tuple[str, ...], NDArray[np.int32]]:
     """Return every combination of reasons that occurs, and which of them each seam has.
 
     A combination names, in this order and nothing twice: what the limit rule says, differing
     traces, indications that could not be found, what asks for a review by label or reason (by
-    name), and why there is no model.
+    name), why labels of its line are suspended, and why there is no model.
 
     Parameters
     ----------
@@ -43,6 +44,8 @@ def seam_reasons(
     asking : bool array of shape (m,)
         Indications that ask for a review.
     without_model : Reason or None
+    suspended : int8 array of shape (n,), optional
+        Code of the reason why a seam's labels are suspended, or `NO_CODE`.
 
     Returns
     -------
@@ -55,6 +58,8 @@ def seam_reasons(
     asked = np.zeros(len(limits), dtype=np.int64)
     np.bitwise_or.at(asked, seam[asking], np.int64(1) << bit[asking])
     keys = limits.reason_codes.astype(np.int64) + 1
+    if suspended is not None:
+        keys += (suspended.astype(np.int64) + 1) * (len(LIMIT_REASONS) + 1)
     keys = (keys << 2 | conflict.astype(np.int64) << 1 | not_described) << len(named) | asked
     found, index = np.unique(keys, return_inverse=True)
     combinations = tuple(_spelt(key, named, without_model) for key in found.tolist())
@@ -63,9 +68,11 @@ def seam_reasons(
 
 def _spelt(key: int, named: tuple[str, ...], without_model: Reason | None) -> str:
     asked, rest = key & ((1 << len(named)) - 1), key >> len(named)
-    words = [("", *LIMIT_REASONS)[rest >> 2]]
+    silence, limit = divmod(rest >> 2, len(LIMIT_REASONS) + 1)
+    words = [("", *LIMIT_REASONS)[limit]]
     words += [Reason.CONFLICTING_TRACES.value] if rest & 2 else []
     words += [NOT_DESCRIBED] if rest & 1 else []
     words += sorted(name for i, name in enumerate(named) if asked >> i & 1)
+    words += [REASONS[silence - 1].value] if silence else []
     words += [without_model.value] if without_model is not None else []
     return LIST_MARK.join(dict.fromkeys(word for word in words if word))

@@ -1,4 +1,8 @@
-"""The file of a reference blank: a welded blank of known sheets with flaws that were machined into it."""
+"""The file of a reference blank: a welded blank of known sheets with flaws that were machined into it.
+
+One file serves two readers: the theory takes the geometry, the reference check the
+amplitudes at which each flaw is expected to come back.
+"""
 
 from __future__ import annotations
 
@@ -14,13 +18,22 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from seamtell.data_synth.flaws import Hole, Slot
 from seamtell.data_synth.head import Head, Joint
 from seamtell.data_synth.validity import check_flaw, check_joint
-from seamtell.features.contracts import Side
+from seamtell.features.contracts import Channel, Side
 from seamtell.features.errors import SeamtellError
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.physics.physics_file import Physics
 from seamtell.pipeline.versioned_toml import first_complaint, read_versioned_toml
 
-__all__ = ["BLANK_SCHEMA_VERSION", "Blank", "MachinedFlaw", "read_blank"]
+__all__ = [
+    "BLANK_SCHEMA_VERSION",
+    "Blank",
+    "BlankDocument",
+    "FlawTable",
+    "MachinedFlaw",
+    "flaw_name",
+    "read_blank",
+    "read_blank_document",
+]
 
 BLANK_SCHEMA_VERSION = 1
 _LEAST_FLAWS = 2
@@ -34,7 +47,9 @@ class _Kind(StrEnum):
     NOTCH = "notch"
 
 
-class _FlawTable(BaseModel):
+class FlawTable(BaseModel):
+    """One machined flaw as the file states it."""
+
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
     type: _Kind
@@ -44,9 +59,13 @@ class _FlawTable(BaseModel):
     depth_mm: float | None = None
     length_mm: float | None = None
     width_mm: float | None = None
+    expected_pct: dict[Channel, float] = Field(default_factory=dict)
+    """Peak in % FSH at which the reference check expects the flaw, by channel."""
 
 
-class _BlankDocument(BaseModel):
+class BlankDocument(BaseModel):
+    """The file as it stands, checked for its keys only."""
+
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
     schema_version: int = BLANK_SCHEMA_VERSION
@@ -57,7 +76,7 @@ class _BlankDocument(BaseModel):
     sheet_a_mm: float | None = None
     sheet_b_mm: float | None = None
     ramp_mm: float | None = None
-    flaw: tuple[_FlawTable, ...] = ()
+    flaw: tuple[FlawTable, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -111,6 +130,28 @@ class Blank:
                 raise BadInput(f"{flaw.name}: {problem.what}", where=str(self.path), do=problem.do) from None
 
 
+def read_blank_document(path: Path) -> tuple[BlankDocument, str]:
+    """Read the file, and the SHA-256 of its bytes.
+
+    Raises
+    ------
+    BadInput
+        Missing, not TOML, or a wrong key.
+    """
+    document, data = read_versioned_toml(path, what="file of a reference blank", version=BLANK_SCHEMA_VERSION)
+    try:
+        return BlankDocument.model_validate(document), hashlib.sha256(data).hexdigest()
+    except ValidationError as problem:
+        raise BadInput(first_complaint(problem), where=str(path), do="mend the key named") from None
+
+
+def flaw_name(table: FlawTable) -> str:
+    """Name a machined flaw by its kind, size and place."""
+    if table.type is _Kind.HOLE:
+        return f"hole {table.diameter_mm or 0.0:g} mm at {table.position_mm:g} mm"
+    return f"notch {table.length_mm or 0.0:g} x {table.depth_mm or 0.0:g} mm at {table.position_mm:g} mm"
+
+
 def read_blank(path: Path, physics: Physics) -> Blank:
     """Read the file of a reference blank; sheets that it leaves out are those of its recipe.
 
@@ -119,20 +160,15 @@ def read_blank(path: Path, physics: Physics) -> Blank:
     BadInput
         Missing, not TOML, a wrong key, fewer than two flaws, flaws too near to each other or to an end.
     """
-    document, data = read_versioned_toml(path, what="file of a reference blank", version=BLANK_SCHEMA_VERSION)
-    try:
-        blank = _BlankDocument.model_validate(document)
-    except ValidationError as problem:
-        raise BadInput(first_complaint(problem), where=str(path), do="mend the key named") from None
+    blank, digest = read_blank_document(path)
     tables = sorted(blank.flaw, key=lambda table: table.position_mm)
     flaws = tuple(_flaw(table, path) for table in tables)
     _check_places(flaws, blank.length_mm, path)
-    digest = hashlib.sha256(data).hexdigest()
     joint = _joint(blank, physics, path)
     return Blank(path, blank.name, digest, joint, blank.length_mm, blank.position_tolerance_mm, flaws)
 
 
-def _joint(blank: _BlankDocument, physics: Physics, path: Path) -> Joint:
+def _joint(blank: BlankDocument, physics: Physics, path: Path) -> Joint:
     stated = (blank.sheet_a_mm, blank.sheet_b_mm, blank.ramp_mm)
     if blank.recipe is not None:
         if any(value is not None for value in stated):
@@ -152,7 +188,7 @@ def _joint(blank: _BlankDocument, physics: Physics, path: Path) -> Joint:
         raise BadInput(problem.what, where=str(path), do="mend the value") from None
 
 
-def _flaw(table: _FlawTable, path: Path) -> MachinedFlaw:
+def _flaw(table: FlawTable, path: Path) -> MachinedFlaw:
     needed = ("diameter_mm",) if table.type is _Kind.HOLE else ("length_mm", "depth_mm", "width_mm")
     possible = {*needed, "depth_mm"}
     where = f"{table.type.value} at {table.position_mm:g} mm"
@@ -171,15 +207,13 @@ def _flaw(table: _FlawTable, path: Path) -> MachinedFlaw:
         raise BadInput(f"{where}: {problem.what}", where=str(path), do="mend the value") from None
 
 
-def _made(table: _FlawTable) -> MachinedFlaw:
+def _made(table: FlawTable) -> MachinedFlaw:
     x = table.position_mm
     if table.type is _Kind.HOLE:
         diameter = table.diameter_mm or 0.0
-        name = f"hole {diameter:g} mm at {x:g} mm"
-        return MachinedFlaw(name, Hole(x, diameter, table.side, table.depth_mm or 0.0))
+        return MachinedFlaw(flaw_name(table), Hole(x, diameter, table.side, table.depth_mm or 0.0))
     length, depth, width = table.length_mm or 0.0, table.depth_mm or 0.0, table.width_mm or 0.0
-    name = f"notch {length:g} x {depth:g} mm at {x:g} mm"
-    return MachinedFlaw(name, Slot.even(x, length, depth, width, table.side))
+    return MachinedFlaw(flaw_name(table), Slot.even(x, length, depth, width, table.side))
 
 
 def _check_places(flaws: Sequence[MachinedFlaw], length_mm: float, path: Path) -> None:

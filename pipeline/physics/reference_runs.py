@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from math import isfinite
 from pathlib import Path
 
@@ -18,7 +18,7 @@ from seamtell.pipeline.physics.blank_file import Blank
 from seamtell.pipeline.physics.physics_file import THICKNESS_TOLERANCE_MM
 from seamtell.pipeline.workspace import Workspace
 
-__all__ = ["read_runs"]
+__all__ = ["iter_runs", "read_runs"]
 
 
 class _NoLimits(Limits):
@@ -39,9 +39,27 @@ def read_runs(
         A file that cannot be read, a run of another line, with other sheets, shorter than the
         blank, or given twice.
     """
-    chosen = choose_profile(ws, profile)
-    nothing = _NoLimits(blank.path, "", {})
     runs: dict[str, SeamTrace] = {}
+    for path, trace in iter_runs(ws, paths, profile, blank.path):
+        if trace.seam_id in runs:
+            raise BadInput(f"run '{trace.seam_id}' is there twice", where=str(path), do="name it once")
+        _check(trace, blank, line, path)
+        runs[trace.seam_id] = trace
+    return tuple(sorted(runs.values(), key=lambda run: (run.welded_at, run.seam_id)))
+
+
+def iter_runs(
+    ws: Workspace, paths: Sequence[Path], profile: str | None, blank_path: Path
+) -> Iterator[tuple[Path, SeamTrace]]:
+    """Read trace files of a blank one by one; what they mean is for the caller to check.
+
+    Raises
+    ------
+    BadInput
+        A file that cannot be read.
+    """
+    chosen = choose_profile(ws, profile)
+    nothing = _NoLimits(blank_path, "", {})
     for path in find_trace_files(None, paths):
         own = chosen.for_file(path)
         for item in read_seams(path, own):
@@ -56,11 +74,7 @@ def read_runs(
                     where=f"{path}{row}",
                     do=f"{problem.do}; say --profile default when the runs are in the contract layout",
                 ) from None
-            if trace.seam_id in runs:
-                raise BadInput(f"run '{trace.seam_id}' is there twice", where=str(path), do="name it once")
-            _check(trace, blank, line, path)
-            runs[trace.seam_id] = trace
-    return tuple(sorted(runs.values(), key=lambda run: (run.welded_at, run.seam_id)))
+            yield path, trace
 
 
 def _check(trace: SeamTrace, blank: Blank, line: str, path: Path) -> None:

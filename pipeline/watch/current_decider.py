@@ -9,13 +9,15 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 from seamtell.features.errors import SeamtellError
 from seamtell.pipeline.decisions.decider import Decider
 from seamtell.pipeline.decisions.trusted_model import TrustedModel, trusted_model
+from seamtell.pipeline.health.standing import suspensions_of
+from seamtell.pipeline.health.suspension import NOTHING_SUSPENDED, Suspensions
 from seamtell.pipeline.limits_file import Limits, read_limits
 from seamtell.pipeline.settings import Settings, indication_settings, read_settings, settings_digest
 from seamtell.pipeline.sign_off.approval_log import log_head
@@ -47,12 +49,15 @@ class Deciding:
     limits : Limits
     explanation : str
         Why the limit rule decides alone, and what to do; empty when a model labels.
+    suspensions : Suspensions
+        Lines and times whose labels are suspended.
     """
 
     decider: Decider
     basis: Basis
     limits: Limits
     explanation: str
+    suspensions: Suspensions = NOTHING_SUSPENDED
 
 
 class CurrentDecider:
@@ -97,11 +102,14 @@ class CurrentDecider:
         trusted = trusted_model(ws, settings=settings, limits_digest=limits.digest, now=now)
         conflicts = open_conflicts(ws.rejected_dir)
         basis = _basis(ws, trusted, limits, now)
+        suspensions, sentences = suspensions_of(ws, settings.health, now=now)
+        explanation = ". ".join(text for text in (trusted.explanation, *sentences) if text)
         held = self._deciding
         if held is not None and held.basis == basis and held.decider.conflicts == conflicts:
             # It may know of the model that it hangs, which a new one would have to learn again.
-            return held
-        return Deciding(_decider(limits, settings, trusted, conflicts), basis, limits, trusted.explanation)
+            return replace(held, suspensions=suspensions, explanation=explanation)
+        decider = _decider(limits, settings, trusted, conflicts)
+        return Deciding(decider, basis, limits, explanation, suspensions)
 
 
 def _decider(limits: Limits, settings: Settings, trusted: TrustedModel, conflicts: frozenset[str]) -> Decider:
@@ -148,6 +156,6 @@ def _stamps(ws: Workspace) -> _Stamps:
 
 def _files(ws: Workspace) -> Iterator[Path]:
     yield from (ws.settings_path, ws.limits_path, ws.log_path, ws.rejected_dir / TABLE_FILE)
-    for folder in (ws.keys_dir, ws.evidence_dir, ws.models_dir):
+    for folder in (ws.keys_dir, ws.evidence_dir, ws.models_dir, ws.health_dir):
         for here, _, names in os.walk(folder):
             yield from (Path(here, name) for name in sorted(names))

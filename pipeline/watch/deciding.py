@@ -82,7 +82,11 @@ def decide_and_record(
     now = clock()
     deciding = current.at(now)
     stored = [seam for seam, _ in new.seams.values()]
-    decided = deciding.decider.decide(list(new.seams), TraceBatch.of_traces([seam.trace for seam in stored]))
+    traces = [seam.trace for seam in stored]
+    suspended = deciding.suspensions.codes(
+        [trace.line for trace in traces], [trace.welded_at for trace in traces]
+    )
+    decided = deciding.decider.decide(list(new.seams), TraceBatch.of_traces(traces), suspended=suspended)
     decisions = decision_table(decided, deciding.basis.model_digest)
     rows = DecidedRows(
         basis=deciding.basis,

@@ -42,7 +42,7 @@ def test_the_section_table_has_the_documented_columns() -> None:
 
 
 def test_every_setting_is_documented_with_its_default() -> None:
-    documented = rows(r"(?:describe|match|train|review|track|sign_off)\.\w+|schema_version|shop")
+    documented = rows(r"(?:describe|match|train|review|track|sign_off|health)\.\w+|schema_version|shop")
     defaults = Settings().model_dump(mode="json")
     flat = {
         f"{name}.{key}" if isinstance(part, dict) else name: value

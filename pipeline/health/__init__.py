@@ -1,0 +1,1 @@
+"""Is the instrument still itself: reference checks, and drift of production."""
