@@ -8,6 +8,7 @@ from seamtell.pipeline.commands import (
     approve,
     classify,
     criteria,
+    cutplan,
     demo,
     describe,
     dossier,
@@ -46,6 +47,7 @@ COMMAND_AREAS: tuple[ModuleType, ...] = (
     keys,
     classify,
     mix,
+    cutplan,
     synth,
     demo,
 )

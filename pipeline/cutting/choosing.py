@@ -40,9 +40,7 @@ class Choice:
     probabilities: NDArray[np.float64]
 
 
-def choose_indications(
-    looks: Looks, worth: NDArray[np.float64], n: int, rng: np.random.Generator
-) -> Choice:
+def choose_indications(looks: Looks, worth: NDArray[np.float64], n: int, rng: np.random.Generator) -> Choice:
     """Draw `n` indications, at most one a seam.
 
     Parameters

@@ -7,6 +7,7 @@ the probability that *that* place had of being drawn.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -16,6 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from seamtell.features.contracts import Purpose
 from seamtell.pipeline.errors import StorageProblem
+from seamtell.pipeline.files.export_text import spreadsheet_safe
 from seamtell.pipeline.ingest.reasons import InputRejected, ReasonCode
 from seamtell.pipeline.workspace import Workspace
 
@@ -111,6 +113,12 @@ class PlannedCuts:
             for name, cut in self.by_section.items()
             if cut.purpose is Purpose.PLANNED
         }
+
+    def restored(self, row: Mapping[str, str]) -> dict[str, str]:
+        """A row of a returned form with the seam id as it is, where the form had to guard it."""
+        cut = self.by_section.get(row.get("section_id", "").strip())
+        guarded = cut is not None and row.get("seam_id", "").strip() == spreadsheet_safe(cut.seam_id)
+        return {**row, "seam_id": cut.seam_id} if guarded and cut is not None else dict(row)
 
     def check(self, section: Section) -> None:
         """Refuse a section under the id of a planned cut that is not that cut.

@@ -119,7 +119,7 @@ class _SectionRun:
 
     def _take_row(self, line: int, row: dict[str, str]) -> None:
         try:
-            section = check_section(row, self._ends)
+            section = check_section(self._planned.restored(row), self._ends)
             self._planned.check(section)
         except InputRejected as problem:
             self._rejected += 1
