@@ -18,6 +18,7 @@ from seamtell.pipeline.commands import (
     keys,
     mix,
     physics,
+    retrain,
     sections,
     show,
     synth,
@@ -48,6 +49,7 @@ COMMAND_AREAS: tuple[ModuleType, ...] = (
     classify,
     mix,
     cutplan,
+    retrain,
     synth,
     demo,
 )

@@ -1,4 +1,7 @@
-"""Cut sheets to print: one A4 page a section, with the trace, the place and the fields to fill in."""
+"""Cut sheets to print: one A4 page a section, with the trace, the place and the fields to fill in.
+
+The classifier's answer is not on them: whoever looks through the microscope must not know it.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +11,6 @@ from seamtell.features.contracts import Flaw, Purpose
 from seamtell.features.describer import SeamAnalysis, analyse_seam
 from seamtell.pipeline.limits_file import Limits
 from seamtell.pipeline.report.page import render_page
-from seamtell.pipeline.report.palette import words
 from seamtell.pipeline.report.section_marks import SectionMark
 from seamtell.pipeline.report.trace_panel import PanelFrame, draw_panel, highest_pct, shared_scale_pct
 from seamtell.pipeline.settings import Settings, indication_settings
@@ -60,18 +62,22 @@ def cut_sheets(plan: CutPlan, store: SeamStore, limits: Limits, settings: Settin
     return render_page("cutsheets.html.j2", _PACKAGE, plan=plan, sheets=sheets, flaws=tuple(Flaw))
 
 
-def plane_words(cut: PlannedCut) -> str:
-    """In which plane to section, by what is expected (common practice; the shop's procedure decides)."""
+def plane_words(cut: PlannedCut, beam_width_mm: float) -> str:
+    """In which plane to section, by the length of the indication (common practice; the procedure rules).
+
+    It does not look at the classifier's answer: whoever examines must not know it.
+    """
     if cut.purpose is Purpose.RANDOM:
         return "Across the seam, at the position. Look along the whole face and note what is there."
-    return {
-        Flaw.PINHOLE.value: "Across the seam, beside the position; then grind towards it in steps of "
-        "0.2 mm, so that a small pore is not ground away unseen.",
-        Flaw.LACK_OF_FUSION.value: "Across the seam at the position for the depth; the length from a second "
-        "cut, or from a break-open of the rest.",
-        Flaw.MISMATCH.value: "Across the seam at the position, sheets not clamped flat: the offset is what "
-        "counts.",
-    }.get(cut.label, "Across the seam at the position, then grind in steps until the widest face is seen.")
+    if cut.place_end_mm - cut.place_start_mm <= 2 * beam_width_mm:
+        return (
+            "Across the seam, beside the position; then grind towards it and past it in steps of 0.2 mm, so "
+            "that something small is not ground away unseen."
+        )
+    return (
+        "Across the seam at the position for depth and offset, sheets not clamped flat; the length from "
+        "further cuts, or from a break-open of the rest."
+    )
 
 
 def _sheet(cut: PlannedCut, analysis: SeamAnalysis) -> _Sheet:
@@ -89,7 +95,7 @@ def _sheet(cut: PlannedCut, analysis: SeamAnalysis) -> _Sheet:
         thickness=f"{trace.thickness_a_mm:g} / {trace.thickness_b_mm:g} mm",
         welded=f"{trace.welded_at:%Y-%m-%d %H:%M} UTC",
         shift=trace.shift or "unknown",
-        plane=plane_words(cut),
+        plane=plane_words(cut, analysis.limits.beam_width_mm),
         whole=_panel(cut, analysis, (start, max(end, start + 1.0)), "whole seam"),
         close_up=_panel(cut, analysis, (close[0], max(close[1], close[0] + 1.0)), "around the cut"),
     )
@@ -97,9 +103,7 @@ def _sheet(cut: PlannedCut, analysis: SeamAnalysis) -> _Sheet:
 
 def _panel(cut: PlannedCut, analysis: SeamAnalysis, window_mm: tuple[float, float], what: str) -> str:
     scale = shared_scale_pct([highest_pct(analysis, window_mm)])
-    labels = {} if cut.indication is None or not cut.label else {cut.indication: cut.label}
     mark = SectionMark(cut.section_id, cut.position_mm, 0.0, "to cut")
     shown = "drawn at random" if cut.indication is None else f"indication {cut.indication}"
-    said = f", answered {words(cut.label)}" if cut.label else ""
-    finding = f"Seam {cut.seam_id}, {what}: cut {cut.section_id} at {cut.position_mm:g} mm, {shown}{said}"
-    return draw_panel(analysis, PanelFrame(window_mm, scale), labels=labels, sections=[mark], finding=finding)
+    finding = f"Seam {cut.seam_id}, {what}: cut {cut.section_id} at {cut.position_mm:g} mm, {shown}"
+    return draw_panel(analysis, PanelFrame(window_mm, scale), sections=[mark], finding=finding)
