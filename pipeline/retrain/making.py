@@ -123,23 +123,11 @@ def retrain(
             where=str(sections_file),
             do=f"read reports/{begun.model_id}/{RETRAIN_PAGE}, or add sections first",
         )
-    tracked = True
+    resumed, tracked = begun is not None, True
     if begun is None:
         _check_news(ws, approved, sections_file)
         on_step("training")
-        result = train(ws, physics=_physics_of(ws, approved), now=now)
-        tracked = result.tracked
-        if result.physics_only:
-            raise Refused(
-                f"too few sections: '{result.model_id}' was learnt from simulation alone and cannot be approved",
-                where=str(result.folder),
-                do="add sections, then retrain",
-            )
-        begun = _record(ws, result.model_id, result.digest, inputs, approved, sections_file, now)
-        _write(ws, begun)
-        resumed = False
-    else:
-        resumed = True
+        begun, tracked = _trained(ws, inputs, approved, sections_file, now)
     on_step("evaluating")
     evaluate(ws, begun.model_id, now=now)
     on_step("comparing")
@@ -199,19 +187,21 @@ def _physics_of(ws: Workspace, approved: ApprovedModel | None) -> TrainPhysics:
     return TrainPhysics.NONE if card.physics is None else TrainPhysics(card.physics.origin)
 
 
-def _record(
-    ws: Workspace,
-    model_id: str,
-    digest: str,
-    inputs: str,
-    approved: ApprovedModel | None,
-    sections_file: Path,
-    now: datetime,
-) -> RetrainRecord:
-    return RetrainRecord(
+def _trained(
+    ws: Workspace, inputs: str, approved: ApprovedModel | None, sections_file: Path, now: datetime
+) -> tuple[RetrainRecord, bool]:
+    """Train a candidate, and note at once from what, so that a run that is cut short can be gone on with."""
+    result = train(ws, physics=_physics_of(ws, approved), now=now)
+    if result.physics_only:
+        raise Refused(
+            f"too few sections: '{result.model_id}' was learnt from simulation alone, nothing can approve it",
+            where=str(result.folder),
+            do="add sections, then retrain",
+        )
+    record = RetrainRecord(
         finished=False,
-        model_id=model_id,
-        model_digest=digest,
+        model_id=result.model_id,
+        model_digest=result.digest,
         inputs_digest=inputs,
         approved_model_id="" if approved is None else approved.model_id,
         software_version=software_version(),
@@ -223,6 +213,8 @@ def _record(
         shared=(),
         not_compared="",
     )
+    _write(ws, record)
+    return record, result.tracked
 
 
 def _write(ws: Workspace, record: RetrainRecord) -> None:
