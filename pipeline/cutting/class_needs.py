@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -13,7 +15,7 @@ from seamtell.pipeline.sign_off.criteria import read_criteria
 from seamtell.pipeline.sign_off.needed import NeededSections, needed_sections
 from seamtell.pipeline.workspace import Workspace
 
-__all__ = ["WANTED_SECTIONS", "class_needs", "need_from_counts"]
+__all__ = ["WANTED_SECTIONS", "class_needs", "need_from_counts", "need_from_criteria"]
 
 WANTED_SECTIONS = 30
 """Sections of a class that are wanted where no evaluation says how many its criteria take."""
@@ -36,10 +38,14 @@ def class_needs(ws: Workspace, model_id: str, sections: pd.DataFrame) -> NDArray
         asked = needed_sections(criteria, result, read_acceptance(folder))
     except SeamtellError:
         return need
-    for place, flaw in enumerate(Flaw):
-        of_class = [_need(one) for one in asked if one.outcome.label == flaw.value]
-        need[place] = max([need[place], *of_class])
-    return need
+    return np.maximum(need, need_from_criteria(asked))
+
+
+def need_from_criteria(asked: Sequence[NeededSections]) -> NDArray[np.float64]:
+    """Largest need of each class over the criteria that ask for it, shape (5,), in the order of `Flaw`."""
+    return np.array(
+        [max([0.0, *(_need(one) for one in asked if one.outcome.label == flaw.value)]) for flaw in Flaw]
+    )
 
 
 def need_from_counts(counts: dict[str, int]) -> NDArray[np.float64]:
