@@ -87,9 +87,8 @@ def main(arguments: list[str] | None = None) -> None:
     with ProcessPoolExecutor(options.workers) as pool:
         shops = list(pool.map(_kept, [options.scratch] * len(numbers), numbers, [options] * len(numbers)))
     found = summary(shops)
-    (HERE / "cutplan_campaigns.json").write_text(
-        json.dumps({"summary": found, "shops": shops}, indent=1) + "\n"
-    )
+    document = json.dumps({"summary": found, "shops": shops}, indent=1)
+    (HERE / "cutplan_campaigns.json").write_text(document + "\n")
     (HERE / "cutplan_campaigns.md").write_text(written(found))
 
 

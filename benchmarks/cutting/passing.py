@@ -94,9 +94,8 @@ def standing(
         else:
             answers = trained.out_of_fold_answers.take(places)
             forced = trained.out_of_fold[candidate][places]
-        judged = answer_sections(
-            scope, frame, answers, {candidate: forced}, frame["exceeds_limit"].to_numpy(bool)
-        )
+        exceeds = frame["exceeds_limit"].to_numpy(bool)
+        judged = answer_sections(scope, frame, answers, {candidate: forced}, exceeds)
         return score_scope(scope, judged, chosen=candidate, error_rate=plan.error_rate, plan=bootstrap)
 
     result = EvaluationResult.model_construct(

@@ -84,49 +84,58 @@ def summary(shops: Sequence[dict[str, Any]]) -> dict[str, Any]:
 
 def written(found: dict[str, Any]) -> str:
     """The figures as a page."""
-    saved, after = found["saved_of_all"], found["saved_after_first"]
-    mean, median = found["mean_sections"], found["median_sections"]
-    lines = [
+    return "\n".join([*_saved(found), *_fairness(found), ""])
+
+
+def _saved(found: dict[str, Any]) -> list[str]:
+    mean, median, last = found["mean_sections"], found["median_sections"], found["last_failed"]
+    share = found["share_of_length"]
+    rows = [
+        ("sections to pass, mean", f"{mean['planned']:.0f}", f"{mean['random']:.0f}"),
+        ("sections to pass, median", f"{median['planned']:.0f}", f"{median['random']:.0f}"),
+        ("campaigns that passed", found["passed"]["planned"], found["passed"]["random"]),
+        ("held up by, one round before the end", _listed(last["planned"]), _listed(last["random"])),
+    ]
+    return [
         "# Planned cuts against random ones",
         "",
-        f"{found['campaigns']} campaigns in {found['shops']} invented shops. Each begins with 60 sections at random "
-        "indications, then cuts 20 at a time, 4 of them at random along the seams, until the criteria that "
-        "`seamtell init` writes hold (those that indications can meet), at most 600. The model is the logistic "
-        "candidate, taught anew each time. The random arm draws among indications; cuts at random along the "
-        f"seams meet one in {found['share_of_length']:.1%} of cases and would need that many times more.",
+        f"{found['campaigns']} campaigns in {found['shops']} invented shops. Each begins with 60 sections at",
+        "random indications, then cuts 20 at a time, 4 of them at random along the seams, until the criteria",
+        "that `seamtell init` writes hold (those that indications can meet), at most 600. The model is the",
+        "logistic candidate, taught anew each time. The random arm draws among indications; cuts at random",
+        f"along the seams meet one in {share:.1%} of cases and would need that many times more.",
         "",
-        "| | planned | random |",
+        "| | planned | random among indications |",
         "| --- | ---: | ---: |",
-        f"| sections to pass, mean | {mean['planned']:.0f} | {mean['random']:.0f} |",
-        f"| sections to pass, median | {median['planned']:.0f} | {median['random']:.0f} |",
-        f"| campaigns that passed | {found['passed']['planned']} | {found['passed']['random']} |",
-        f"| held up by, one round before the end | {_listed(found['last_failed']['planned'])} "
-        f"| {_listed(found['last_failed']['random'])} |",
+        *(f"| {name} | {a} | {b} |" for name, a, b in rows),
         "",
-        f"Sections saved: {_interval(saved)}; of those after the first 60: {_interval(after)}. Planned was shorter in "
-        f"{found['fewer_in']} campaigns, equal in {found['equal_in']}. Campaigns that gave up count with 600.",
+        f"Sections saved: {_interval(found['saved_of_all'])}; of those after the first 60:",
+        f"{_interval(found['saved_after_first'])}. Planned was shorter in",
+        f"{found['fewer_in']} campaigns, equal in {found['equal_in']}. Campaigns that",
+        "gave up count with what they had cut.",
         "",
+    ]
+
+
+def _fairness(found: dict[str, Any]) -> list[str]:
+    return [
         "## Are weighed figures unbiased?",
         "",
-        "Plans of 40 cuts drawn anew from the same indications, shares of each class. *Totals* is "
+        "Plans of 40 cuts drawn anew from the same indications, shares of each class. *Totals* is",
         "Horvitz-Thompson over the known number; *weighed* is the ratio that the program uses.",
         "",
-        "| class | truth | bias of totals ± standard error | bias weighed | bias unweighed, mean size | "
-        "95 % interval covers |",
+        "| class | truth | bias of totals ± s.e. | bias weighed | bias unweighed (mean size) | covered |",
         "| --- | ---: | ---: | ---: | ---: | ---: |",
-    ]
-    lines += [
-        f"| {one['class']} | {one['truth']:.3f} | {one['totals_bias']:+.4f} ± {one['totals_se']:.4f} | "
-        f"{one['weighed_bias']:+.4f} | {one['plain_bias']:+.4f}, {one['plain_bias_mean_size']:.4f} | {one['covered']:.3f} |"
-        for one in found["fairness"]
-    ]
-    lines += [
+        *(
+            f"| {one['class']} | {one['truth']:.3f} | {one['totals_bias']:+.4f} ± {one['totals_se']:.4f} "
+            f"| {one['weighed_bias']:+.4f} | {one['plain_bias']:+.4f} ({one['plain_bias_mean_size']:.4f}) "
+            f"| {one['covered']:.3f} |"
+            for one in found["fairness"]
+        ),
         "",
-        f"Mean square of bias over standard error: {found['chi_square_per_figure']:.2f} (1 expected without bias), "
-        f"largest {found['largest_z']:.1f}.",
-        "",
+        f"Mean square of bias over standard error: {found['chi_square_per_figure']:.2f} (1 expected without",
+        f"bias), largest {found['largest_z']:.1f}. *Covered* is by 95 % intervals of the effective number.",
     ]
-    return "\n".join(lines)
 
 
 def _interval(one: dict[str, Any]) -> str:
