@@ -29,7 +29,9 @@ def test_the_weighed_share_is_the_weighted_mean_of_statsmodels() -> None:
     rng = np.random.default_rng(1)
     probability, flaw = rng.uniform(0.05, 1, 50), rng.random(50) < 0.4
     weights = drawn_weights(np.array(["a"] * 50), probability)
-    assert weights @ flaw / weights.sum() == pytest.approx(DescrStatsW(flaw.astype(float), 1 / probability).mean)
+    assert weights @ flaw / weights.sum() == pytest.approx(
+        DescrStatsW(flaw.astype(float), 1 / probability).mean
+    )
 
 
 def test_an_impossible_probability_is_an_error() -> None:
@@ -44,14 +46,18 @@ def test_the_corrected_miss_rate_undoes_a_plan_that_hunts_flaws() -> None:
     p = np.where(flaw, 0.8, 0.2)
     drawn = rng.random(1000) < p
     audit = 400
-    truths = np.r_[np.where(flaw[drawn], "pinhole", "sound"), np.repeat(["pinhole", "sound"], [20, audit - 20])]
+    truths = np.r_[
+        np.where(flaw[drawn], "pinhole", "sound"), np.repeat(["pinhole", "sound"], [20, audit - 20])
+    ]
     kinds = np.r_[np.repeat(ABOVE_LIMIT, drawn.sum()), np.repeat(UNFLAGGED, audit)]
     n = len(truths)
     production = Production({ABOVE_LIMIT: 1000}, unflagged_places=10_000.0, place_mm=2.0)
     expected = 500 / (500 + 500)  # 20 of 400 audit cuts in 10,000 places, beside 500 indicated flaws
 
     def rate(probability: np.ndarray | None) -> float:
-        cuts = Cuts(truths, kinds, kinds == UNFLAGGED, np.arange(n).astype(str), np.full(n, np.nan), probability)
+        cuts = Cuts(
+            truths, kinds, kinds == UNFLAGGED, np.arange(n).astype(str), np.full(n, np.nan), probability
+        )
         (one,) = miss_rates(cuts, production, Plan(seed=1, draws=200), labels=[ALL_FLAWS])
         assert one.corrected.estimate is not None
         return one.corrected.estimate

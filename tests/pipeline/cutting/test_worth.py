@@ -37,11 +37,15 @@ def test_the_weights_add_up_to_one_so_that_worth_stays_within_one() -> None:
 def test_ambiguity_is_the_entropy_that_scipy_computes() -> None:
     p = np.random.default_rng(1).dirichlet(np.ones(5), size=20)
     parts = worth_of(ask(p), known()).parts
-    assert parts[Reason.AMBIGUOUS] == pytest.approx(WEIGHTS[Reason.AMBIGUOUS] * entropy(p, axis=1) / np.log(5))
+    assert parts[Reason.AMBIGUOUS] == pytest.approx(
+        WEIGHTS[Reason.AMBIGUOUS] * entropy(p, axis=1) / np.log(5)
+    )
 
 
 def test_a_place_where_a_needed_class_is_expected_is_worth_more() -> None:
-    need = need_from_counts({"pinhole": 3, "edge_notch": 40, "lack_of_fusion": 40, "mismatch": 40, "sound": 90})
+    need = need_from_counts(
+        {"pinhole": 3, "edge_notch": 40, "lack_of_fusion": 40, "mismatch": 40, "sound": 90}
+    )
     sure = np.eye(5)
     total = worth_of(ask(sure), known(need=need)).total
     assert np.argmax(total) == CLASSES.index("pinhole")
