@@ -75,10 +75,10 @@ def _kept(folder: Path, number: int, options: argparse.Namespace) -> dict[str, o
 def main(arguments: list[str] | None = None) -> None:
     """Run what is missing and write the tables."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--shops", type=int, default=8)
-    parser.add_argument("--campaigns", type=int, default=3, help="of each shop")
-    parser.add_argument("--seams", type=int, default=2500)
-    parser.add_argument("--draws", type=int, default=200, help="plans drawn to look for bias")
+    parser.add_argument("--shops", type=int, default=6)
+    parser.add_argument("--campaigns", type=int, default=4, help="of each shop")
+    parser.add_argument("--seams", type=int, default=2000)
+    parser.add_argument("--draws", type=int, default=150, help="plans drawn to look for bias")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--scratch", type=Path, default=SCRATCH)
     options = parser.parse_args(arguments)

@@ -47,9 +47,9 @@ class Setup:
     """
 
     first: int = 60
-    batch: int = 20
+    batch: int = 30
     audit_share: float = 0.2
-    most: int = 600
+    most: int = 480
 
 
 @dataclass(frozen=True)

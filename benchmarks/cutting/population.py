@@ -67,7 +67,7 @@ class Population:
         )
 
     def table(self, which: NDArray[np.int64]) -> LabelledTable:
-        """Some of the indications once they are cut."""
+        """Some of the indications once they are cut; sizes would only slow the training down."""
         rows = self.rows.iloc[which]
         return LabelledTable(
             section_ids=tuple(rows["section_id"]),
@@ -78,7 +78,6 @@ class Population:
             times=rows["welded_at"].dt.tz_convert(None).to_numpy().astype("datetime64[us]"),
             recipes=rows["recipe"].to_numpy(str),
             schema_digest=schema_digest(),
-            sizes_mm=rows["flaw_length_mm"].to_numpy(float),
         )
 
 

@@ -133,7 +133,7 @@ def cuts_of(
         random=(judged["purpose"] == Purpose.RANDOM).to_numpy(bool),
         groups=judged["group"].to_numpy(str),
         length_mm=lengths.to_numpy(float),
-        probability=judged["section_id"].map(dict(probabilities or {})).to_numpy(float),
+        probability=judged["section_id"].map(dict(probabilities or {})).to_numpy(np.float64),
     )
 
 

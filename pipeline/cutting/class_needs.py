@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -48,7 +49,7 @@ def need_from_criteria(asked: Sequence[NeededSections]) -> NDArray[np.float64]:
     )
 
 
-def need_from_counts(counts: dict[str, int]) -> NDArray[np.float64]:
+def need_from_counts(counts: Mapping[Any, int]) -> NDArray[np.float64]:
     """Missing over wanted sections of each class, shape (5,), in the order of `Flaw`.
 
     Examples

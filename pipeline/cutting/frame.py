@@ -125,7 +125,7 @@ def known_so_far(ws: Workspace, frame: Frame) -> Known:
         by_band[place] = np.bincount(band[sized], minlength=by_band.shape[1])
     return Known(
         need=class_needs(ws, frame.record.model_id, sections),
-        by_stratum=stratum_names(cut).value_counts().to_dict(),
+        by_stratum={str(name): int(n) for name, n in stratum_names(cut).value_counts().items()},
         by_band=by_band,
     )
 

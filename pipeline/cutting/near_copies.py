@@ -36,7 +36,7 @@ def scaled(values: NDArray[np.float64]) -> NDArray[np.float64]:
         spread = high - low
         deviation = np.nanstd(filled, axis=0)
         unit = np.where(spread > 0, spread, np.where(deviation > 0, deviation, 1.0))
-    return np.clip(np.nan_to_num((filled - middle) / unit, nan=0.0), -_FARTHEST, _FARTHEST)
+    return np.asarray(np.clip(np.nan_to_num((filled - middle) / unit, nan=0.0), -_FARTHEST, _FARTHEST))
 
 
 @dataclass(frozen=True, eq=False)

@@ -128,7 +128,7 @@ def worth_of(ask: Ask, known: Known) -> Worth:
 
     An indication on which the model said nothing counts as an even split, and as novel.
     """
-    told = np.isfinite(ask.probabilities).all(axis=1)
+    told = np.asarray(np.isfinite(ask.probabilities).all(axis=1))
     p = np.where(told[:, None], ask.probabilities, 1.0 / len(_FLAWS))
     novelty = np.where(told & np.isfinite(ask.novelty_p), ask.novelty_p, 0.0)
     lacking = _lack(known.by_band)[:, length_band(ask.length_mm)].T

@@ -35,7 +35,7 @@ def test_a_budget_beyond_the_places_is_an_error() -> None:
 
 
 def test_the_spread_draw_takes_each_place_as_often_as_its_probability_says() -> None:
-    """Chi-square of the standardised counts against SciPy: the pivotal method keeps first-order probabilities."""
+    """Chi-square of the standardised counts against SciPy."""
     rng = np.random.default_rng(3)
     p = inclusion_probabilities(rng.exponential(size=30), 6)
     points, draws = rng.normal(size=30), 4000

@@ -20,7 +20,7 @@ from seamtell.features.contracts import SeamTrace
 from seamtell.pipeline.classify import classify
 from seamtell.pipeline.cli import app
 from seamtell.pipeline.console import ExitCode
-from seamtell.pipeline.cutting import making
+from seamtell.pipeline.cutting import drawn_plan, making
 from seamtell.pipeline.cutting.making import make_cut_plan
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.store.planned_cuts import read_plan, read_planned_cuts
@@ -214,7 +214,7 @@ def test_a_plan_that_was_cut_short_leaves_nothing_and_the_next_one_takes_its_num
 def test_of_very_many_seams_some_are_looked_at_and_the_probabilities_still_add_up(
     shop: Workspace, now: datetime, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(making, "LOOKED_AT", 30)
+    monkeypatch.setattr(drawn_plan, "LOOKED_AT", 30)
     result = make_cut_plan(shop, BUDGET, now=now)
     chosen = [cut for cut in result.plan.cuts if cut.purpose.value == "planned"]
     # Horvitz-Thompson: the inverse probabilities of the cuts estimate the number of indications.
