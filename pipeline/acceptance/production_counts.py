@@ -122,6 +122,7 @@ def cuts_of(
         Selection probability of each planned section.
     """
     judged = frame[frame["outcome"].isin(JUDGED)]
+    drawn = probabilities or {}
     without = judged["outcome"].isin([Outcome.MISSED, Outcome.QUIET]).to_numpy(bool)
     exceeds = indications.set_index(["seam_id", "indication"])["exceeds_limit"]
     keys = pd.MultiIndex.from_arrays([judged["seam_id"], judged["indication"].fillna(-1).astype("int64")])
@@ -133,7 +134,7 @@ def cuts_of(
         random=(judged["purpose"] == Purpose.RANDOM).to_numpy(bool),
         groups=judged["group"].to_numpy(str),
         length_mm=lengths.to_numpy(float),
-        probability=judged["section_id"].map(dict(probabilities or {})).to_numpy(np.float64),
+        probability=np.array([drawn.get(name, np.nan) for name in judged["section_id"]], dtype=np.float64),
     )
 
 

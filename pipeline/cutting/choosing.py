@@ -62,8 +62,10 @@ def choose_indications(looks: Looks, worth: NDArray[np.float64], n: int, rng: np
         return Choice(np.empty(0, dtype=np.int64), np.zeros(len(worth)))
     _, seam = np.unique(looks.seams, return_inverse=True)
     best = _best_of_each(seam, worth)
-    of_seam, within = _shares(looks.rows(best), worth[best], seam, worth, n)
-    drawn = _drawn_seams(looks.rows(best), worth[best], of_seam, rng)
+    alike = near_copy_groups(looks.rows(best), worth[best])
+    of_seam = inclusion_probabilities(worth[best] / np.bincount(alike)[alike], n)
+    within = _shares_within(seam, worth)
+    drawn = _drawn_seams(looks.rows(best), alike, worth[best], of_seam, rng)
     chosen = np.array([_one_of(np.flatnonzero(seam == s), within, rng) for s in drawn], dtype=np.int64)
     order = np.argsort(-worth[chosen], kind="stable")
     return Choice(chosen[order], of_seam[seam] * within)
@@ -75,26 +77,21 @@ def _best_of_each(seam: NDArray[np.int64], worth: NDArray[np.float64]) -> NDArra
     return order[np.unique(seam[order], return_index=True)[1]]
 
 
-def _shares(
-    looks: Looks,
-    best_worth: NDArray[np.float64],
-    seam: NDArray[np.int64],
-    worth: NDArray[np.float64],
-    n: int,
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Probability of each seam, and of each indication once its seam is drawn."""
-    alike = near_copy_groups(looks, best_worth)
-    shared = best_worth / np.bincount(alike)[alike]
-    of_seam = inclusion_probabilities(shared, n)
+def _shares_within(seam: NDArray[np.int64], worth: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Probability of each indication once its seam is drawn."""
     count, total = np.bincount(seam), np.bincount(seam, weights=worth)
     by_worth = np.divide(worth, total[seam], out=1.0 / count[seam], where=total[seam] > 0)
-    return of_seam, EQUAL_SHARE / count[seam] + (1 - EQUAL_SHARE) * by_worth
+    return EQUAL_SHARE / count[seam] + (1 - EQUAL_SHARE) * by_worth
 
 
 def _drawn_seams(
-    looks: Looks, worth: NDArray[np.float64], of_seam: NDArray[np.float64], rng: np.random.Generator
+    looks: Looks,
+    alike: NDArray[np.int64],
+    worth: NDArray[np.float64],
+    of_seam: NDArray[np.float64],
+    rng: np.random.Generator,
 ) -> list[int]:
-    groups = _groups_to_draw(near_copy_groups(looks, worth), worth, of_seam)
+    groups = _groups_to_draw(alike, worth, of_seam)
     leaders = looks.rows(np.array([members[0] for members in groups], dtype=np.int64))
     together = np.minimum([of_seam[members].sum() for members in groups], 1.0)
     drawn = spread_draw(together, leaders.distances, rng)

@@ -23,7 +23,7 @@ def shop(seams: int, per_seam: int, seed: int = 1) -> tuple[Looks, np.ndarray]:
 
 def test_indications_are_drawn_as_often_as_the_stored_probabilities_say() -> None:
     looks, worth = shop(20, 2)
-    counts, draws = np.zeros(40), 2500
+    counts, draws = np.zeros(40), 1500
     for seed in range(draws):
         choice = choose_indications(looks, worth, 5, np.random.default_rng(seed))
         counts[choice.chosen] += 1

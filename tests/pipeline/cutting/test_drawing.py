@@ -38,7 +38,7 @@ def test_the_spread_draw_takes_each_place_as_often_as_its_probability_says() -> 
     """Chi-square of the standardised counts against SciPy."""
     rng = np.random.default_rng(3)
     p = inclusion_probabilities(rng.exponential(size=30), 6)
-    points, draws = rng.normal(size=30), 4000
+    points, draws = rng.normal(size=30), 2000
     counts = np.zeros(30)
     for seed in range(draws):
         drawn = spread_draw(p, on_a_line(points), np.random.default_rng(seed))
@@ -61,7 +61,7 @@ def test_near_places_are_seldom_drawn_together() -> None:
 def test_the_systematic_draw_is_uniform_along_the_length() -> None:
     sizes = np.array([300.0, 600.0, 100.0])
     positions = []
-    for seed in range(600):
+    for seed in range(400):
         places, within = systematic_draw(sizes, 2, np.random.default_rng(seed))
         positions += (np.r_[0.0, np.cumsum(sizes)[:-1]][places] + within).tolist()
     # Kolmogorov-Smirnov as in SciPy; points of one draw are tied, one of each is independent.
