@@ -89,6 +89,12 @@ def _print(result: CutPlanResult, folder: str) -> None:
         ],
         right=("position", "worth", "probability"),
     )
+    console.say("What it should bring, by the classifier's probabilities at the planned indications")
+    console.print_table(
+        ("class", "sections so far", "expected", "need by the criteria"),
+        [(one.label, one.so_far, f"{one.expected:.1f}", f"{one.need:.0%}") for one in plan.expected],
+        right=("sections so far", "expected", "need by the criteria"),
+    )
     console.say(
         f"{plan.plan_id}: {len(plan.cuts)} cuts from {plan.seams} seams with {plan.indications} indications. "
         f"Files: {folder}/cutsheets.html to print, form.csv to fill in, plan.csv"

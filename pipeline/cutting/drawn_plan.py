@@ -10,12 +10,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from seamtell.features.contracts import Purpose
+from seamtell.features.contracts import Flaw, Purpose
 from seamtell.pipeline.cutting.choosing import choose_indications
 from seamtell.pipeline.cutting.drawing import inclusion_probabilities, systematic_draw
 from seamtell.pipeline.cutting.frame import Frame, asks_of, known_so_far, looks_of
-from seamtell.pipeline.cutting.worth import Worth, worth_of
-from seamtell.pipeline.store.planned_cuts import CutPlan, PlannedCut
+from seamtell.pipeline.cutting.worth import Ask, Known, Worth, worth_of
+from seamtell.pipeline.store.planned_cuts import CutPlan, ExpectedSections, PlannedCut
 from seamtell.pipeline.version import software_version
 from seamtell.pipeline.workspace import Workspace
 
@@ -47,7 +47,8 @@ def draw_plan(ws: Workspace, frame: Frame, wish: Wish, now: datetime) -> tuple[C
     """
     rng = np.random.default_rng(wish.seed)
     n_random, notes = _random_cuts(frame, wish)
-    worth = worth_of(asks_of(frame), known_so_far(ws, frame))
+    asked, known = asks_of(frame), known_so_far(ws, frame)
+    worth = worth_of(asked, known)
     chosen, probabilities = _informative(ws, frame, worth, wish.budget - n_random, rng)
     stem = f"P{wish.plan_id.removeprefix('cutplan-')}"
     cuts = [
@@ -58,11 +59,35 @@ def draw_plan(ws: Workspace, frame: Frame, wish: Wish, now: datetime) -> tuple[C
     table = frame.indications[["seam_id", "indication"]].assign(
         worth=worth.total, selection_probability=probabilities
     )
-    return _plan(ws, frame, wish, now, notes, cuts), table
+    expected = _expected(frame, asked, known, chosen)
+    return _plan(ws, frame, wish, now, tuple(cuts), expected, notes), table
+
+
+def _expected(
+    frame: Frame, asked: Ask, known: Known, chosen: NDArray[np.int64]
+) -> tuple[ExpectedSections, ...]:
+    """What the informative cuts should bring; indications on which the model said nothing bring nothing."""
+    counts = frame.sections["flaw"].value_counts()
+    brought = np.nansum(asked.probabilities[chosen], axis=0)
+    return tuple(
+        ExpectedSections(
+            label=flaw.value,
+            so_far=int(counts.get(flaw.value, 0)),
+            expected=round(float(brought[k]), 2),
+            need=round(float(known.need[k]), 3),
+        )
+        for k, flaw in enumerate(Flaw)
+    )
 
 
 def _plan(
-    ws: Workspace, frame: Frame, wish: Wish, now: datetime, notes: tuple[str, ...], cuts: list[PlannedCut]
+    ws: Workspace,
+    frame: Frame,
+    wish: Wish,
+    now: datetime,
+    cuts: tuple[PlannedCut, ...],
+    expected: tuple[ExpectedSections, ...],
+    notes: tuple[str, ...],
 ) -> CutPlan:
     record = frame.record
     return CutPlan(
@@ -78,8 +103,9 @@ def _plan(
         input_digest=record.input_digest,
         seams=len(frame.seams),
         indications=len(frame.indications),
+        expected=expected,
         notes=notes,
-        cuts=tuple(cuts),
+        cuts=cuts,
     )
 
 

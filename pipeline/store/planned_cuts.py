@@ -28,6 +28,7 @@ __all__ = [
     "MOST_OFF_MM",
     "PLAN_FILE",
     "CutPlan",
+    "ExpectedSections",
     "PlannedCut",
     "PlannedCuts",
     "plan_folders",
@@ -67,6 +68,20 @@ class PlannedCut(BaseModel):
     reason: str
 
 
+class ExpectedSections(BaseModel):
+    """What a plan is expected to bring of one class."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    label: str
+    so_far: int
+    """Sections of the class before the plan."""
+    expected: float
+    """By the classifier's probabilities at the planned indications; the audit is not counted."""
+    need: float
+    """0 to 1: missing over wanted sections, by the criteria."""
+
+
 class CutPlan(BaseModel):
     """``plan.json``: one plan as it was drawn."""
 
@@ -88,6 +103,7 @@ class CutPlan(BaseModel):
     """Seams that could be drawn: in the decisions, with a recipe that has limits, not cut yet."""
     indications: int
     """Indications on them."""
+    expected: tuple[ExpectedSections, ...]
     notes: tuple[str, ...]
     cuts: tuple[PlannedCut, ...]
 

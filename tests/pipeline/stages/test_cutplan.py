@@ -89,6 +89,18 @@ def test_the_plan_keeps_the_budget_and_the_share_of_random_cuts(planned: making.
     assert len({cut.section_id for cut in planned.plan.cuts}) == BUDGET
 
 
+def test_what_the_plan_should_bring_adds_up_to_the_cuts_on_which_the_model_spoke(
+    planned: making.CutPlanResult,
+) -> None:
+    ws = Workspace(planned.folder.parents[1])
+    indications = pd.concat(pd.read_parquet(path) for path in ws.decisions_dir.glob("*/indications.parquet"))
+    rows = indications.set_index(["seam_id", "indication"])
+    chosen = [(cut.seam_id, cut.indication) for cut in planned.plan.cuts if cut.indication is not None]
+    assert len(planned.plan.expected) == 5
+    for one in planned.plan.expected:
+        assert one.expected == pytest.approx(rows.loc[chosen, f"p_{one.label}"].sum(), abs=0.01)
+
+
 def test_no_seam_that_is_cut_already_is_planned(planned: making.CutPlanResult) -> None:
     ws = Workspace(planned.folder.parents[1])
     assert not {cut.seam_id for cut in planned.plan.cuts} & set(read_sections(ws)["seam_id"])
