@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from cutting.passing import Standing, standing
 from cutting.population import Population
 from seamtell.features.contracts import Flaw
+from seamtell.pipeline.acceptance.drawn_cuts import drawn_weights
 from seamtell.pipeline.cutting.choosing import choose_indications
 from seamtell.pipeline.cutting.class_needs import need_from_counts, need_from_criteria
 from seamtell.pipeline.cutting.worth import LENGTH_BANDS_MM, Ask, Known, length_band, worth_of
@@ -44,12 +45,15 @@ class Setup:
         Of each plan, spent on random places along the seams.
     most : int
         The campaign gives up after so many sections.
+    seen : int
+        Indications that each plan chooses from.
     """
 
     first: int = 60
     batch: int = 30
     audit_share: float = 0.2
-    most: int = 480
+    most: int = 420
+    seen: int = 1000
 
 
 @dataclass(frozen=True)
@@ -61,43 +65,87 @@ class Ended:
     arm : str
     seed : int
     sections : int
-        Cut in all, the first ones and the audit included.
+        Cut in all, the first ones and the audit included, until all held with weighed sections.
     passed : bool
-        False: given up, or nothing was left to cut.
+        False: given up.
+    as_counted : int
+        Until all held with every section counted once, as the program counts.
+    passed_as_counted : bool
     last_failed : tuple of str
         Criteria that did not hold one round before the end.
     by_class : dict of str to int
         Labelled indications in the end.
+    flattery : float, optional
+        At the pass as counted: recall of the labelled less its truth, see `_flattery`.
     """
 
     arm: str
     seed: int
     sections: int
     passed: bool
+    as_counted: int
+    passed_as_counted: bool
     last_failed: tuple[str, ...]
     by_class: dict[str, int]
+    flattery: float | None
 
 
 def run_campaign(population: Population, arm: Arm, seed: int, criteria: Criteria, setup: Setup) -> Ended:
-    """Cut until every criterion holds."""
+    """Cut until every criterion holds, also with the sections weighed by how they were drawn."""
     cut = first_cuts(population, seed, setup.first)
+    weights = np.ones(len(cut))
     rng = np.random.default_rng([seed, 1])
     spent = setup.first
-    now = standing(population, cut, criteria)
-    failed = now.failed
-    while not now.passed and spent < setup.most:
-        failed = now.failed
-        free = _free(population, cut)
-        if len(np.unique(population.rows["seam_id"].to_numpy(str)[free])) < setup.batch:
+    now = standing(population, cut, criteria, weights)
+    as_counted: int | None = None
+    failed: tuple[str, ...] = ()
+    flattery = None
+    while True:
+        if now.passed and as_counted is None:
+            as_counted, flattery = spent, _flattery(population, cut, now)
+        if now.passed_weighed or spent >= setup.most:
             break
+        failed = (*now.failed, *(f"{name} (weighed)" for name in now.weighed_failed if now.passed))
+        free = _free(population, cut)
+        # A shop cuts few of many; the plan sees as many as it can, drawn with equal chance.
+        free = np.sort(rng.permutation(free)[: setup.seen])
         audit = round(setup.batch * setup.audit_share)
         met = _audit(population, free, audit, rng)
-        drawn = _chosen(population, arm, free, cut, now, setup.batch - audit, rng)
-        cut = np.unique(np.concatenate([cut, met, drawn]))
+        drawn, drawn_with = _chosen(population, arm, free, cut, now, setup.batch - audit, rng)
+        fresh = ~np.isin(met, drawn)
+        cut = np.concatenate([cut, met[fresh], drawn])
+        # An equal weight for the few that the audit met: it did not look at them.
+        weights = np.concatenate([weights, np.ones(int(fresh.sum())), drawn_with])
         spent += setup.batch
-        now = standing(population, cut, criteria)
+        now = standing(population, cut, criteria, weights)
     labels = Counter(population.truths[cut].tolist())
-    return Ended(arm.value, seed, spent, now.passed, failed, dict(sorted(labels.items())))
+    return Ended(
+        arm.value,
+        seed,
+        spent,
+        now.passed_weighed,
+        setup.most if as_counted is None else as_counted,
+        as_counted is not None,
+        failed,
+        dict(sorted(labels.items())),
+        flattery,
+    )
+
+
+def _flattery(population: Population, cut: NDArray[np.int64], now: Standing) -> float:
+    """Recall of the labelled as counted, less what it is on everything that was not cut; mean over flaws."""
+    free = _free(population, cut)
+    assert now.model is not None
+    answers = now.model.answer(population.values[free], population.rows["recipe"].iloc[free].tolist())
+    labels, truths = np.array(answers.labels, dtype=str), population.truths[free]
+    told = np.isin(labels, [flaw.value for flaw in Flaw])
+    gaps = []
+    for one in now.asked:
+        figure, label = one.outcome.figure, one.outcome.label
+        here = told & (truths == label)
+        if one.outcome.criterion.id == "right_when_it_speaks" and figure.estimate is not None and here.any():
+            gaps.append(figure.estimate - float((labels[here] == label).mean()))
+    return float(np.mean(gaps))
 
 
 def first_cuts(population: Population, seed: int, n: int) -> NDArray[np.int64]:
@@ -138,11 +186,14 @@ def _chosen(
     now: Standing,
     n: int,
     rng: np.random.Generator,
-) -> NDArray[np.int64]:
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Indications to cut and their weights."""
     if arm is Arm.RANDOM:
-        return _one_a_seam(population, free, n, rng)
+        return _one_a_seam(population, free, n, rng), np.ones(n)
     worth = worth_of(ask_of(population, free, now), known_of(population, cut, now))
-    return free[choose_indications(population.looks(free), worth.total, n, rng).chosen]
+    choice = choose_indications(population.looks(free), worth.total, n, rng)
+    weights = drawn_weights(np.full(n, "indication"), choice.probabilities[choice.chosen])
+    return free[choice.chosen], weights
 
 
 def ask_of(population: Population, which: NDArray[np.int64], now: Standing) -> Ask:

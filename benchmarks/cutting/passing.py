@@ -7,6 +7,7 @@ from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from cutting.population import Population
@@ -16,15 +17,18 @@ from seamtell.models.splits import time_ordered_holdout
 from seamtell.models.training import train_flaw_model
 from seamtell.pipeline.evaluation.answered import answer_sections
 from seamtell.pipeline.evaluation.bootstrap import Plan
-from seamtell.pipeline.evaluation.result import EvaluationResult, Scope, ScopeResult
+from seamtell.pipeline.evaluation.intervals import clopper_pearson
+from seamtell.pipeline.evaluation.result import EvaluationResult, Outcome, Scope, ScopeResult
 from seamtell.pipeline.evaluation.scoring import score_scope
 from seamtell.pipeline.sign_off.criteria import Criteria, read_criteria
+from seamtell.pipeline.sign_off.criteria_check import CriterionOutcome
 from seamtell.pipeline.sign_off.needed import NeededSections, needed_sections
 from seamtell.pipeline.sign_off.statistics import Statistic
 
 __all__ = ["Standing", "own_criteria", "standing"]
 
 HOLDOUT_SHARE = 0.3
+CANDIDATE = "lightgbm"
 BOOTSTRAP_DRAWS = 200
 
 
@@ -37,6 +41,13 @@ class Standing:
 
     model: FlawModel | None
     asked: tuple[NeededSections, ...] = ()
+    weighed_failed: tuple[str, ...] = ()
+    """Criteria on shares of one class that fail once sections are weighed."""
+
+    @property
+    def passed_weighed(self) -> bool:
+        """Whether every criterion holds, and those on shares of one class also with weighed sections."""
+        return self.passed and not self.weighed_failed
 
     @property
     def passed(self) -> bool:
@@ -68,9 +79,16 @@ def own_criteria() -> Criteria:
 
 
 def standing(
-    population: Population, cut: NDArray[np.int64], criteria: Criteria, candidate: str = "logistic"
+    population: Population,
+    cut: NDArray[np.int64],
+    criteria: Criteria,
+    weights: NDArray[np.float64] | None = None,
+    candidate: str = CANDIDATE,
 ) -> Standing:
-    """Train on the older of the sections `cut` and hold the criteria against all of them."""
+    """Train on the older of the sections `cut` and hold the criteria against all of them.
+
+    `weights`, shape (n,), are those of the sections in `cut`.
+    """
     table = population.table(cut)
     held_out = time_ordered_holdout(table.groups, table.times, HOLDOUT_SHARE)
     older = table.rows(~held_out)
@@ -85,6 +103,7 @@ def standing(
     order = {name: i for i, name in enumerate(trained.section_ids)}
     places = np.array([order[name] for name in rows.loc[taught, "section_id"]], dtype=np.int64)
     bootstrap = Plan(seed=1, draws=BOOTSTRAP_DRAWS)
+    frames: dict[Scope, pd.DataFrame] = {}
 
     def scored(scope: Scope, here: NDArray[np.bool_]) -> ScopeResult:
         frame = rows[here].reset_index(drop=True)
@@ -96,6 +115,7 @@ def standing(
             forced = trained.out_of_fold[candidate][places]
         exceeds = frame["exceeds_limit"].to_numpy(bool)
         judged = answer_sections(scope, frame, answers, {candidate: forced}, exceeds)
+        frames[scope] = judged.frame.assign(weight=1.0 if weights is None else weights[here])
         return score_scope(scope, judged, chosen=candidate, error_rate=plan.error_rate, plan=bootstrap)
 
     result = EvaluationResult.model_construct(
@@ -103,4 +123,24 @@ def standing(
         held_out=scored(Scope.HELD_OUT, held_out),
         cross_validated=scored(Scope.CROSS_VALIDATED, taught),
     )
-    return Standing(model, needed_sections(criteria, result, None))
+    asked = needed_sections(criteria, result, None)
+    failed = [one.outcome.criterion.id for one in asked if not _holds_weighed(one.outcome, frames)]
+    return Standing(model, asked, tuple(dict.fromkeys(failed)))
+
+
+def _holds_weighed(outcome: CriterionOutcome, frames: dict[Scope, pd.DataFrame]) -> bool:
+    """Whether a criterion on recall holds with weighed sections; others are not looked at."""
+    criterion = outcome.criterion
+    if criterion.statistic not in (Statistic.RECALL, Statistic.RECALL_ANSWERED):
+        return True
+    frame = frames[criterion.sections]
+    rows = frame[frame["truth"] == outcome.label]
+    if criterion.statistic is Statistic.RECALL_ANSWERED:
+        rows = rows[rows["outcome"].isin([Outcome.RIGHT, Outcome.WRONG])]
+    weights, right = rows["weight"].to_numpy(float), (rows["outcome"] == Outcome.RIGHT).to_numpy(float)
+    if not len(rows):
+        return False
+    effective = float(weights.sum() ** 2 / (weights**2).sum())
+    right_of = min(float(weights @ right / weights.sum()) * effective, effective)
+    low, _ = clopper_pearson(right_of, max(effective, 1.0), criterion.level)
+    return low >= criterion.bound

@@ -49,7 +49,7 @@ def test_a_place_where_a_needed_class_is_expected_is_worth_more() -> None:
     sure = np.eye(5)
     total = worth_of(ask(sure), known(need=need)).total
     assert np.argmax(total) == CLASSES.index("pinhole")
-    assert total[0] == pytest.approx(WEIGHTS[Reason.THIN_CLASS] * 0.9)
+    assert total == pytest.approx(WEIGHTS[Reason.THIN_CLASS] * np.eye(5)[0])
 
 
 def test_a_stratum_without_sections_and_a_size_without_sections_are_worth_more() -> None:
@@ -65,4 +65,4 @@ def test_a_place_on_which_the_model_said_nothing_is_novel_and_ambiguous() -> Non
     worth = worth_of(ask(np.full((1, 5), np.nan), novelty_p=np.array([np.nan])), known())
     assert worth.parts[Reason.NOVEL][0] == pytest.approx(WEIGHTS[Reason.NOVEL])
     assert worth.parts[Reason.AMBIGUOUS][0] == pytest.approx(WEIGHTS[Reason.AMBIGUOUS])
-    assert worth.main_reasons(0) == "ambiguous, novel"
+    assert worth.main_reasons(0) == "novel, ambiguous"
