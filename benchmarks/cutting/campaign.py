@@ -29,6 +29,8 @@ class Arm(StrEnum):
     PLANNED = "planned"
     RANDOM = "random"
     """Any indication with the same chance, one a seam."""
+    ALONG = "along"
+    """Any place along all seams with the same chance: what purpose ``random`` means in a section table."""
 
 
 @dataclass(frozen=True)
@@ -67,7 +69,7 @@ class Ended:
     sections : int
         Cut in all, the first ones and the audit included, until all held with weighed sections.
     passed : bool
-        False: given up.
+        False: given up, or too little was left to cut.
     as_counted : int
         Until all held with every section counted once, as the program counts.
     passed_as_counted : bool
@@ -103,13 +105,22 @@ def run_campaign(population: Population, arm: Arm, seed: int, criteria: Criteria
     while True:
         if now.passed and as_counted is None:
             as_counted, flattery = spent, _flattery(population, cut, now)
-        if now.passed_weighed or spent >= setup.most:
+        # Along the seams hardly a cut meets an indication: that arm gives up by those that did.
+        if now.passed_weighed or (len(cut) if arm is Arm.ALONG else spent) >= setup.most:
             break
         failed = (*now.failed, *(f"{name} (weighed)" for name in now.weighed_failed if now.passed))
         free = _free(population, cut)
+        if len(np.unique(population.rows["seam_id"].to_numpy(str)[free])) < setup.batch:
+            break
         # A shop cuts few of many; the plan sees as many as it can, drawn with equal chance.
         free = np.sort(rng.permutation(free)[: setup.seen])
         audit = round(setup.batch * setup.audit_share)
+        if arm is Arm.ALONG:
+            drawn, misses = _along(population, free, setup.batch, rng)
+            cut, weights = np.concatenate([cut, drawn]), np.concatenate([weights, np.ones(len(drawn))])
+            spent += len(drawn) + misses
+            now = standing(population, cut, criteria, weights)
+            continue
         met = _audit(population, free, audit, rng)
         drawn, drawn_with = _chosen(population, arm, free, cut, now, setup.batch - audit, rng)
         fresh = ~np.isin(met, drawn)
@@ -124,7 +135,7 @@ def run_campaign(population: Population, arm: Arm, seed: int, criteria: Criteria
         seed,
         spent,
         now.passed_weighed,
-        setup.most if as_counted is None else as_counted,
+        spent if as_counted is None else as_counted,
         as_counted is not None,
         failed,
         dict(sorted(labels.items())),
@@ -176,6 +187,16 @@ def _audit(
     ends = np.cumsum(population.extents_mm[free])
     met = np.searchsorted(ends, points[points < ends[-1]], side="right")
     return free[np.unique(met)]
+
+
+def _along(
+    population: Population, free: NDArray[np.int64], n: int, rng: np.random.Generator
+) -> tuple[NDArray[np.int64], int]:
+    """The next `n` indications that cuts at random along the seams meet, and how many cuts meet none."""
+    extents = population.extents_mm[free]
+    drawn = rng.choice(free, size=n, replace=False, p=extents / extents.sum())
+    share = float(population.extents_mm.sum() / population.seams_mm)
+    return drawn, int(rng.negative_binomial(n, share))
 
 
 def _chosen(
