@@ -46,6 +46,7 @@ from seamtell.pipeline.settings import evaluation_settings_digest, indication_se
 from seamtell.pipeline.sign_off.approval_log import deviation_words
 from seamtell.pipeline.sign_off.criteria import Criteria, read_criteria
 from seamtell.pipeline.sign_off.statistics import Statistic
+from seamtell.pipeline.store.planned_cuts import read_planned_cuts
 from seamtell.pipeline.store.sections import read_sections
 from seamtell.pipeline.version import software_version
 from seamtell.pipeline.workspace import Workspace
@@ -151,6 +152,7 @@ def _acceptance(
             readings=examiner_readings(evidence),
             costs=criteria.costs,
             margins=_margins(criteria),
+            selection_probabilities=read_planned_cuts(evidence.ws).selection_probabilities(),
         )
     )
 

@@ -91,6 +91,11 @@ class Workspace:
         return self.root / "watch"
 
     @property
+    def cut_plans_dir(self) -> Path:
+        """Plans of the next cuts, one folder a plan: ``cutplan-0001`` and so on."""
+        return self.root / "cutplans"
+
+    @property
     def reports_dir(self) -> Path:
         """Reports to open."""
         return self.root / "reports"

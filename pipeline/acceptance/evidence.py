@@ -106,6 +106,8 @@ class AcceptanceEvidence:
     costs : CostTable, optional
     margins : mapping of str to float
         Greatest loss against the approved model that the criteria allow, by figure.
+    selection_probabilities : mapping of str to float
+        With which a plan drew the indication of each planned section.
     """
 
     result: EvaluationResult
@@ -126,6 +128,7 @@ class AcceptanceEvidence:
     readings: Readings | None = None
     costs: CostTable | None = None
     margins: Mapping[str, float] = field(default_factory=dict)
+    selection_probabilities: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def frame(self) -> pd.DataFrame:

@@ -61,7 +61,8 @@ def _miss_rates(evidence: AcceptanceEvidence) -> tuple[MissRate, ...]:
         tolerance_mm=tolerance_mm,
         place_mm=place_length_mm(evidence.sections),
     )
-    return miss_rates(cuts_of(frame, evidence.indications, evidence.sections), production, evidence.plan)
+    cuts = cuts_of(frame, evidence.indications, evidence.sections, evidence.selection_probabilities)
+    return miss_rates(cuts, production, evidence.plan)
 
 
 def _tolerance(evidence: AcceptanceEvidence) -> tuple[ToleranceCurve, ...]:

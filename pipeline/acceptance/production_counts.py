@@ -56,6 +56,8 @@ class Cuts:
         Coil or seam: what is drawn in the bootstrap.
     length_mm : float array
         Measured length of the flaw, NaN where unknown.
+    probability : float array, optional
+        With which a plan drew the indication, NaN where no plan did; None: no cut was planned.
     """
 
     truths: NDArray[np.str_]
@@ -63,6 +65,7 @@ class Cuts:
     random: NDArray[np.bool_]
     groups: NDArray[np.str_]
     length_mm: NDArray[np.float64]
+    probability: NDArray[np.float64] | None = None
 
 
 @dataclass(frozen=True)
@@ -96,7 +99,12 @@ def _kind(exceeds_limit: NDArray[np.bool_]) -> NDArray[np.str_]:
     return np.where(exceeds_limit, ABOVE_LIMIT, BELOW_LIMIT)
 
 
-def cuts_of(frame: pd.DataFrame, indications: pd.DataFrame, sections: pd.DataFrame) -> Cuts:
+def cuts_of(
+    frame: pd.DataFrame,
+    indications: pd.DataFrame,
+    sections: pd.DataFrame,
+    probabilities: Mapping[str, float] | None = None,
+) -> Cuts:
     """Read the judged sections as cuts.
 
     A flaw that hid in the indication of another one counts as met at an unflagged
@@ -110,8 +118,11 @@ def cuts_of(frame: pd.DataFrame, indications: pd.DataFrame, sections: pd.DataFra
         Described indications: ``seam_id, indication, exceeds_limit``.
     sections : DataFrame
         Section table: ``section_id, length_mm``.
+    probabilities : mapping of str to float, optional
+        Selection probability of each planned section.
     """
     judged = frame[frame["outcome"].isin(JUDGED)]
+    drawn = probabilities or {}
     without = judged["outcome"].isin([Outcome.MISSED, Outcome.QUIET]).to_numpy(bool)
     exceeds = indications.set_index(["seam_id", "indication"])["exceeds_limit"]
     keys = pd.MultiIndex.from_arrays([judged["seam_id"], judged["indication"].fillna(-1).astype("int64")])
@@ -123,6 +134,7 @@ def cuts_of(frame: pd.DataFrame, indications: pd.DataFrame, sections: pd.DataFra
         random=(judged["purpose"] == Purpose.RANDOM).to_numpy(bool),
         groups=judged["group"].to_numpy(str),
         length_mm=lengths.to_numpy(float),
+        probability=np.array([drawn.get(name, np.nan) for name in judged["section_id"]], dtype=np.float64),
     )
 
 

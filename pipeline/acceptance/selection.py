@@ -18,9 +18,10 @@ unknown length counts as without length, which can only raise the miss rate. For
 same reason a place is better stated too short than too long.
 
 What is assumed: within one kind of indication the choice of the cut did not depend on
-what was behind it; random cuts are a random sample of seam length. Targeted and planned
-cuts at unflagged places are chosen by suspicion and tell nothing about the rest: they
-count in the figure *as cut*, not in the corrected one.
+what was behind it, or it was drawn with a probability that is known (a cut of a plan, which
+is weighed by it, see `drawn_cuts`); random cuts are a random sample of seam length. Targeted
+and planned cuts at unflagged places are chosen by suspicion and tell nothing about the rest:
+they count in the figure *as cut*, not in the corrected one.
 
 References
 ----------
@@ -42,6 +43,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.contracts import Flaw
+from seamtell.pipeline.acceptance.drawn_cuts import drawn_weights
 from seamtell.pipeline.acceptance.production_counts import UNFLAGGED, Cuts, Production
 from seamtell.pipeline.acceptance.record import MissRate
 from seamtell.pipeline.evaluation.bootstrap import Plan, grouped_bootstrap, sums_by_group
@@ -65,8 +67,8 @@ class _Counts:
     random_cuts: int
     random_misses: int
     weights: NDArray[np.float64]  # of the random misses
-    cut: dict[str, int]  # by kind of indication
-    found: dict[str, int]
+    cut: dict[str, float]  # by kind of indication, effective number
+    found: dict[str, float]
 
 
 @dataclass(frozen=True)
@@ -117,12 +119,13 @@ def _count(label: str, cuts: Cuts, production: Production) -> _Counts:
     audit = cuts.random & (cuts.kinds == UNFLAGGED)
     missed = audit & is_flaw
     kinds = [kind for kind, number in production.indications.items() if number > 0]
+    drawn = drawn_weights(cuts.kinds, cuts.probability)
     return _Counts(
         random_cuts=int(audit.sum()),
         random_misses=int(missed.sum()),
         weights=_weights(cuts.length_mm[missed], production.place_mm),
-        cut={kind: int((cuts.kinds == kind).sum()) for kind in kinds},
-        found={kind: int(((cuts.kinds == kind) & is_flaw).sum()) for kind in kinds},
+        cut={kind: float(drawn[cuts.kinds == kind].sum()) for kind in kinds},
+        found={kind: float(drawn[(cuts.kinds == kind) & is_flaw].sum()) for kind in kinds},
     )
 
 
@@ -160,8 +163,12 @@ def _as_cut(label: str, cuts: Cuts, level: float) -> Estimate:
     )
 
 
-def _binomial_range(k: int, n: int, level: float) -> _Range:
-    return _Range(*clopper_pearson(k, n, level)) if n else _Range(0.0, 1.0)
+def _binomial_range(k: float, n: float, level: float) -> _Range:
+    if n == 0:
+        return _Range(0.0, 1.0)
+    # An effective number may fall below its one section in the last digit.
+    n = max(n, 1.0)
+    return _Range(*clopper_pearson(min(k, n), n, level))
 
 
 def _level_each(counts: _Counts, level: float) -> float:
@@ -197,7 +204,7 @@ def _exact_bounds(counts: _Counts, production: Production, level: float) -> _Ran
 def _corrected(
     label: str, cuts: Cuts, production: Production, plan: Plan, counts: _Counts, bounds: _Range
 ) -> Estimate:
-    used = counts.random_cuts + sum(counts.cut.values())
+    used = counts.random_cuts + int(np.isin(cuts.kinds, list(counts.cut)).sum())
     if counts.random_cuts == 0:
         return unknown(NOTHING_UNFLAGGED, n=used, level=plan.level)
     blank = [kind for kind, n in counts.cut.items() if n == 0]
@@ -226,9 +233,10 @@ def _bootstrapped(
     audit = cuts.random & (cuts.kinds == UNFLAGGED)
     weight = np.where(is_flaw, _weights(cuts.length_mm, production.place_mm), 0.0)
     columns = [audit.astype(float), np.where(audit, weight, 0.0)]
+    drawn = drawn_weights(cuts.kinds, cuts.probability)
     for kind in kinds:
-        here = cuts.kinds == kind
-        columns += [here.astype(float), (here & is_flaw).astype(float)]
+        here = np.where(cuts.kinds == kind, drawn, 0.0)
+        columns += [here, np.where(is_flaw, here, 0.0)]
     numbers = np.array([production.unflagged_places, *(production.indications[kind] for kind in kinds)])
     # Groups without any cut that counts would only add empty draws.
     counted = audit | (cuts.kinds != UNFLAGGED)

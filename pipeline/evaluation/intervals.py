@@ -19,14 +19,14 @@ __all__ = ["DEFAULT_LEVEL", "clopper_pearson", "share", "unknown", "wilson"]
 DEFAULT_LEVEL = 0.95
 
 
-def _check(k: int, n: int, level: float) -> None:
+def _check(k: float, n: float, level: float) -> None:
     if n < 1 or not 0 <= k <= n:
         raise ValueError(f"got {k} of {n}, expected 0 <= k <= n and n >= 1")
     if not 0 < level < 1:
         raise ValueError(f"got level {level}, expected a number between 0 and 1")
 
 
-def clopper_pearson(k: int, n: int, level: float = DEFAULT_LEVEL) -> tuple[float, float]:
+def clopper_pearson(k: float, n: float, level: float = DEFAULT_LEVEL) -> tuple[float, float]:
     """Exact two-sided interval of a share of `k` in `n`; never shorter than its level promises.
 
     Examples

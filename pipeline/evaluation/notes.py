@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seamtell.features.contracts import Flaw
+from seamtell.features.contracts import Flaw, Purpose
 from seamtell.pipeline.evaluation.result import Scope, ScopeResult
 
 __all__ = ["FEW_SECTIONS", "IMPLAUSIBLE_MACRO_F1", "evaluation_notes", "too_good_note"]
@@ -38,6 +38,12 @@ def _scope_notes(result: ScopeResult) -> Iterator[str]:
                     f"{where}: among {figures.purpose} sections the share of missed flaws is unknown: "
                     f"{figures.missed.unknown}"
                 )
+    planned = sum(one.sections for one in result.by_purpose if one.purpose == Purpose.PLANNED)
+    if planned:
+        yield (
+            f"{where}: {planned} sections were planned, with a classifier's answers in view; every figure "
+            "here counts them once, so it speaks of what was cut and not of production"
+        )
     few = [
         f"{figures.label} ({figures.sections})"
         for figures in result.per_class

@@ -14,6 +14,7 @@ from seamtell.pipeline.ingest.discover import require_file
 from seamtell.pipeline.ingest.reasons import WHAT_TO_DO, InputRejected, ReasonCode
 from seamtell.pipeline.ingest.report import IngestReport
 from seamtell.pipeline.settings import read_settings
+from seamtell.pipeline.store.planned_cuts import read_planned_cuts
 from seamtell.pipeline.store.rejected import InputKind, RejectedRow, RejectedTable, Status
 from seamtell.pipeline.store.row_tables import given_rows, kept_table
 from seamtell.pipeline.store.seam_store import SeamStore
@@ -78,6 +79,7 @@ class _SectionRun:
         self._path = path
         self._replace = replace
         self._ends = _seam_ends(workspace)
+        self._planned = read_planned_cuts(workspace)
         self._sections = {section.section_id: section for section in _stored(workspace)}
         self._table = RejectedTable(workspace.rejected_dir)
         self._bytes = ""
@@ -117,7 +119,8 @@ class _SectionRun:
 
     def _take_row(self, line: int, row: dict[str, str]) -> None:
         try:
-            section = check_section(row, self._ends)
+            section = check_section(self._planned.restored(row), self._ends)
+            self._planned.check(section)
         except InputRejected as problem:
             self._rejected += 1
             self._reject(line, row, problem)

@@ -50,3 +50,9 @@ def test_untaught_classes_unused_shared_and_left_out_sections_are_counted(cut, a
     assert "3 sections came after training" in text
     assert "1 section shares an indication" in text
     assert "1 sections cannot be judged" in text
+
+
+def test_sections_of_a_plan_are_named_because_the_figures_count_them_once(cut, answered) -> None:
+    text = _notes(answered(cut("pinhole", "pinhole", purpose="planned"), cut("sound", purpose="random")))
+    assert "held out: 1 sections were planned, with a classifier's answers in view" in text
+    assert "were planned" not in _notes(answered(cut("pinhole", "pinhole")))
