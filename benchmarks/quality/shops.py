@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
-from quality.sections import LABELS, Sections, joined, load, save, shop_sections
+from quality.sections import Sections, joined, load, save, shop_sections
+from quality.splits import first_of_each
 from seamtell.data_synth.shop_plan import ShopPlan
 
-__all__ = ["PILOT", "SIZES", "TEST", "Setup", "draw_name", "drawn", "prepare", "stored"]
+__all__ = ["PILOT", "SIZES", "TEST", "Setup", "draw_name", "prepare", "stored"]
 
 TEST, PILOT = "test", "pilot"
 SIZES = (20, 50, 100, 400)
@@ -73,19 +73,12 @@ def stored(folder: Path, name: str) -> Sections:
     return load(_path(folder, name))
 
 
-def drawn(sections: Sections, per_class: int) -> NDArray[np.int64]:
-    """Rows of the first `per_class` sections of each class, so that fewer are a part of more."""
-    rows = [np.flatnonzero(sections.written == code)[:per_class] for code in range(len(LABELS))]
-    return np.concatenate(rows)
-
-
 def _picked(sections: Sections, name: str, setup: Setup) -> Sections:
     """Shuffle, and keep no more than any size needs; the test is balanced by what truly is there."""
     seed, _ = setup.shops()[name]
     shuffled = sections.take(np.random.default_rng((seed, 1)).permutation(len(sections)))
     by, most = (shuffled.hidden, setup.test_per_class) if name == TEST else (shuffled.written, max(SIZES))
-    rows = [np.flatnonzero(by == code)[:most] for code in range(len(LABELS))]
-    return shuffled.take(np.concatenate(rows))
+    return shuffled.take(first_of_each(by, most))
 
 
 def _path(folder: Path, name: str) -> Path:

@@ -1,0 +1,65 @@
+"""Features of the rivals' libraries; runs in the environment of ``requirements.txt``."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from quality.views import Shown, View, facts, series
+
+__all__ = ["catch22_rows", "fastest_us", "tsfel_rows"]
+
+_SAMPLES_PER_M = 2000.0
+"""In metres, because the library rounds frequencies to two places in the names of its columns."""
+
+
+def catch22_rows(shown: Shown, view: View) -> NDArray[np.float64]:
+    """Twenty-two features of each channel with its mean and standard deviation (the library's catch24)."""
+    import pycatch22
+
+    rows = [
+        [v for channel in one for v in pycatch22.catch22_all(channel.tolist(), catch24=True)["values"]]
+        for one in series(shown, view)
+    ]
+    return _beside_facts(np.array(rows, dtype=np.float64), shown, view)
+
+
+def tsfel_rows(shown: Shown, view: View, columns: Sequence[str] | None = None) -> pd.DataFrame:
+    """Statistical, temporal and spectral features of each channel, with the library's own settings.
+
+    Parameters
+    ----------
+    columns : sequence of str, optional
+        Columns to give, empty where a series is too short for one; default: all that occur.
+    """
+    import tsfel
+
+    wanted = {k: v for k, v in tsfel.get_features_by_domain().items() if k != "fractal"}
+    frames = []
+    for one in series(shown, view):
+        frame = pd.DataFrame({"specular": one[0], "scatter": one[1]})
+        frames.append(tsfel.time_series_features_extractor(wanted, frame, fs=_SAMPLES_PER_M, verbose=0))
+    table = pd.concat(frames, ignore_index=True)
+    if view.with_facts:
+        known = facts(shown)
+        table = table.assign(**{f"fact_{i}": known[:, i] for i in range(known.shape[1])})
+    return table if columns is None else table.reindex(columns=list(columns))
+
+
+def fastest_us(call: Callable[[], object], indications: int, runs: int = 7) -> float:
+    """Least time an indication over `runs`, in microseconds, after one run that is not counted."""
+    call()
+    times = []
+    for _ in range(runs):
+        start = time.thread_time()
+        call()
+        times.append(time.thread_time() - start)
+    return min(times) / indications * 1e6
+
+
+def _beside_facts(rows: NDArray[np.float64], shown: Shown, view: View) -> NDArray[np.float64]:
+    return np.concatenate([rows, facts(shown)], axis=1) if view.with_facts else rows
