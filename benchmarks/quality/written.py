@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import platform
+import textwrap
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -146,7 +147,7 @@ def _page(w: Written) -> str:
         + f" | {w.us_per_seam[name]:,.1f} |"
         for name, text in METHODS.items()
     ]
-    lines = ["# Our descriptors beside general time-series methods", "", *_what(w), "", head]
+    lines = ["# Our descriptors beside general time-series methods", "", *_what(w), head]
     lines += ["| --- | " + "--- | " * len(SIZES) + "---: |", *rows, "", *_reading(w)]
     lines += ["", "## How far ours is ahead", "", *_ahead(w), "", "## Class by class", "", *_classes(w)]
     lines += [
@@ -165,28 +166,33 @@ def _page(w: Written) -> str:
 def _what(w: Written) -> list[str]:
     counts = ", ".join(f"{n} {label}" for n, label in zip(w.test_per_class, LABELS, strict=True))
     return [
-        "The shop is invented and bad on purpose: no figure here is a promise for a real one. No label releases",
-        "a seam; the limit rule alone speaks for that.",
-        "",
-        "Macro-F1 of the forced label against what truly is there. Training sections carry the examiners'",
-        f"labels, slips included. The test is the same for all: {counts},",
-        f"on {w.test_seams:,} seams of a shop of its own seed. Every draw of training sections is cut from a",
-        "further shop of its own seed, so no coil is on both sides.",
-        "",
-        "The interval (95 %) covers which training sections were drawn and which seams were tested:",
-        f"{w.setup.draws} draws and all seams are drawn again with replacement, seams whole. So few draws make it",
-        "somewhat too narrow. It does not cover another shop: our descriptors were designed with flaws of this",
-        "theory in view, the rivals' features for time series of any kind.",
+        *_paragraph(
+            "The shop is invented and bad on purpose: no figure here is a promise for a real one.",
+            "No label releases a seam; the limit rule alone speaks for that.",
+        ),
+        *_paragraph(
+            "Macro-F1 of the forced label against what truly is there.",
+            "Training sections carry the examiners' labels, slips included.",
+            f"The test is the same for all: {counts}, on {w.test_seams:,} seams of a shop of its own seed.",
+            "Every draw of training sections is cut from a further shop of its own seed, so no coil is on",
+            "both sides.",
+        ),
+        *_paragraph(
+            "The interval (95 %) covers which training sections were drawn and which seams were tested:",
+            f"{w.setup.draws} draws and all seams are drawn again with replacement, seams whole.",
+            "So few draws make it somewhat too narrow. It does not cover another shop: our descriptors were",
+            "designed with flaws of this theory in view, the rivals' features for time series of any kind.",
+        ),
     ]
 
 
 def _reading(w: Written) -> list[str]:
-    lines = [
+    lines = _paragraph(
         f"Machine: {_machine()}. Cost: one core, least of several runs,",
-        f"{w.our_cost.indications_per_seam:.2f} indications a seam. Ours includes baseline, noise and finding the",
-        "indications; that of the rivals is their features and model alone.",
-        "",
-    ]
+        f"{w.our_cost.indications_per_seam:.2f} indications a seam.",
+        "Ours includes baseline, noise and finding the indications; that of the rivals is their features and",
+        "model alone.",
+    )
     return lines + [_verdict(w, size) for size in SIZES]
 
 
@@ -242,12 +248,14 @@ def _trees(w: Written) -> list[str]:
 
 def _given(w: Written) -> list[str]:
     lines = [
-        "All see windows round the middle of the same indication, both channels, at 0.5 mm; MiniRocket averages",
-        "four samples to one. Stretch (256 mm, 64 mm, or the indication and one beam), unit (noise or % FSH)",
-        "and settings of LightGBM were chosen for each on a pilot shop, 100 sections a class. Ours were not",
-        "tuned here. Height and extent are five logarithms: extent, highest amplitude of each channel in % FSH",
-        "and over the baseline in units of the noise.",
-        "",
+        *_paragraph(
+            "All see windows round the middle of the same indication, both channels, at 0.5 mm;",
+            "MiniRocket averages four samples to one. Stretch (256 mm, 64 mm, or the indication",
+            "and one beam), unit (noise or % FSH) and settings of LightGBM were chosen for each on",
+            "a pilot shop, 100 sections a class. Ours were not tuned here. Height and extent are",
+            "five logarithms: extent, and the highest amplitude of each channel in % FSH and over",
+            "the baseline in units of the noise.",
+        ),
         "| method | shown | trees | macro-F1 on the pilot |",
         "| --- | --- | --- | ---: |",
     ]
@@ -255,6 +263,10 @@ def _given(w: Written) -> list[str]:
         shown = f"{c['stretch']}, {c['unit']}"
         lines.append(f"| {METHODS[name]} | {shown} | {c['trees'] or '-'} | {c['pilot_f1']:.3f} |")
     return lines
+
+
+def _paragraph(*sentences: str) -> list[str]:
+    return [*textwrap.wrap(" ".join(sentences), 112, break_on_hyphens=False), ""]
 
 
 def _machine() -> str:
