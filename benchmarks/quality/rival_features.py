@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from quality.views import Shown, View, facts, series
+from quality.views import Shown, View, series
 
 __all__ = ["catch22_rows", "fastest_us", "tsfel_rows"]
 
@@ -25,17 +25,11 @@ def catch22_rows(shown: Shown, view: View) -> NDArray[np.float64]:
         [v for channel in one for v in pycatch22.catch22_all(channel.tolist(), catch24=True)["values"]]
         for one in series(shown, view)
     ]
-    return _beside_facts(np.array(rows, dtype=np.float64), shown, view)
+    return np.array(rows, dtype=np.float64)
 
 
-def tsfel_rows(shown: Shown, view: View, columns: Sequence[str] | None = None) -> pd.DataFrame:
-    """Statistical, temporal and spectral features of each channel, with the library's own settings.
-
-    Parameters
-    ----------
-    columns : sequence of str, optional
-        Columns to give, empty where a series is too short for one; default: all that occur.
-    """
+def tsfel_rows(shown: Shown, view: View) -> NDArray[np.float64]:
+    """Statistical, temporal and spectral features of each channel, with the library's own settings."""
     import tsfel
 
     wanted = {k: v for k, v in tsfel.get_features_by_domain().items() if k != "fractal"}
@@ -44,10 +38,9 @@ def tsfel_rows(shown: Shown, view: View, columns: Sequence[str] | None = None) -
         frame = pd.DataFrame({"specular": one[0], "scatter": one[1]})
         frames.append(tsfel.time_series_features_extractor(wanted, frame, fs=_SAMPLES_PER_M, verbose=0))
     table = pd.concat(frames, ignore_index=True)
-    if view.with_facts:
-        known = facts(shown)
-        table = table.assign(**{f"fact_{i}": known[:, i] for i in range(known.shape[1])})
-    return table if columns is None else table.reindex(columns=list(columns))
+    if list(table.columns) != list(frames[0].columns):
+        raise ValueError("a series too short for some feature gives other columns, expected the same for all")
+    return table.replace([np.inf, -np.inf], np.nan).to_numpy(dtype=np.float64)
 
 
 def fastest_us(call: Callable[[], object], indications: int, runs: int = 7) -> float:
@@ -59,7 +52,3 @@ def fastest_us(call: Callable[[], object], indications: int, runs: int = 7) -> f
         call()
         times.append(time.process_time() - start)
     return min(times) / indications * 1e6
-
-
-def _beside_facts(rows: NDArray[np.float64], shown: Shown, view: View) -> NDArray[np.float64]:
-    return np.concatenate([rows, facts(shown)], axis=1) if view.with_facts else rows

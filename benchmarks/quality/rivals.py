@@ -10,7 +10,7 @@ import json
 import sys
 import warnings
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +23,7 @@ from quality.minirocket import fit_minirocket
 from quality.rival_features import catch22_rows, fastest_us, tsfel_rows
 from quality.rival_trees import TREES, fit_trees
 from quality.splits import CLASSES, first_of_each
-from quality.views import Shown, Stretch, Unit, View, read_shown
+from quality.views import Shown, Stretch, Unit, View, facts, read_shown
 
 __all__ = ["FEATURE_LIBRARIES", "MINIROCKET", "Choice", "main"]
 
@@ -34,12 +34,7 @@ _TIMED = 64
 FeatureRows = Callable[[Shown, View], NDArray[np.float64]]
 
 
-def _tsfel(shown: Shown, view: View) -> NDArray[np.float64]:
-    table = tsfel_rows(shown, view)
-    return table.replace([np.inf, -np.inf], np.nan).to_numpy(dtype=np.float64)
-
-
-FEATURE_LIBRARIES: Mapping[str, FeatureRows] = {"catch22": catch22_rows, "tsfel": _tsfel}
+FEATURE_LIBRARIES: Mapping[str, FeatureRows] = {"catch22": catch22_rows, "tsfel": tsfel_rows}
 
 
 @dataclass(frozen=True)
@@ -99,13 +94,13 @@ class Rivals:
         return best
 
     def _features(self, method: str, shop: str, shown: Shown, view: View) -> NDArray[np.float64]:
-        key = f"{method}-{view.stretch.name}-{view.unit.name}-{view.with_facts}-{shop}"
-        path = self.folder / f"features-{key}.npy"
+        path = self.folder / f"features-{method}-{view.stretch.name}-{view.unit.name}-{shop}.npy"
         if not path.exists():
             half = path.with_suffix(".half.npy")
-            np.save(half, FEATURE_LIBRARIES[method](shown, view))
+            np.save(half, FEATURE_LIBRARIES[method](shown, replace(view, with_facts=False)))
             half.replace(path)
-        return np.asarray(np.load(path))
+        rows = np.asarray(np.load(path))
+        return np.concatenate([rows, facts(shown)], axis=1) if view.with_facts else rows
 
     def _answer(self, method: str, name: str, choice: Choice) -> None:
         test = read_shown(self.folder / "test.npz")
