@@ -15,6 +15,8 @@ __all__ = ["catch22_rows", "fastest_us", "tsfel_rows"]
 
 _SAMPLES_PER_M = 2000.0
 """In metres, because the library rounds frequencies to two places in the names of its columns."""
+_LONG = 512
+"""Samples of a series that is long enough for every feature."""
 
 
 def catch22_rows(shown: Shown, view: View) -> NDArray[np.float64]:
@@ -29,18 +31,22 @@ def catch22_rows(shown: Shown, view: View) -> NDArray[np.float64]:
 
 
 def tsfel_rows(shown: Shown, view: View) -> NDArray[np.float64]:
-    """Statistical, temporal and spectral features of each channel, with the library's own settings."""
+    """Statistical, temporal and spectral features of each channel, with the library's own settings.
+
+    A series too short for a feature has NaN there, which the trees read as missing.
+    """
+    frames = [_tsfel_row(one) for one in series(shown, view)]
+    columns = _tsfel_row(np.random.default_rng(0).random((2, _LONG))).columns
+    table = pd.concat([frame.reindex(columns=columns) for frame in frames], ignore_index=True)
+    return table.replace([np.inf, -np.inf], np.nan).to_numpy(dtype=np.float64)
+
+
+def _tsfel_row(one: NDArray[np.float64]) -> pd.DataFrame:
     import tsfel
 
     wanted = {k: v for k, v in tsfel.get_features_by_domain().items() if k != "fractal"}
-    frames = []
-    for one in series(shown, view):
-        frame = pd.DataFrame({"specular": one[0], "scatter": one[1]})
-        frames.append(tsfel.time_series_features_extractor(wanted, frame, fs=_SAMPLES_PER_M, verbose=0))
-    table = pd.concat(frames, ignore_index=True)
-    if list(table.columns) != list(frames[0].columns):
-        raise ValueError("a series too short for some feature gives other columns, expected the same for all")
-    return table.replace([np.inf, -np.inf], np.nan).to_numpy(dtype=np.float64)
+    frame = pd.DataFrame({"specular": one[0], "scatter": one[1]})
+    return tsfel.time_series_features_extractor(wanted, frame, fs=_SAMPLES_PER_M, verbose=0)
 
 
 def fastest_us(call: Callable[[], object], indications: int, runs: int = 7) -> float:
