@@ -2,7 +2,7 @@
 
 The same sections and the same splits, 20 to 400 sections a class. Shops, features and answers are kept
 in ``build/quality``: an interrupted run goes on where it stopped. The rivals' libraries live in an
-environment of their own (``benchmarks/quality/requirements.txt``). Writes ``benchmarks/quality/quality.json``
+environment of their own (``benchmarks/quality/requirements.txt``). Writes ``benchmarks/quality/results.json``
 and ``.md``.
 """
 

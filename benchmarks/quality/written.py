@@ -1,4 +1,4 @@
-"""The comparison as ``quality.json`` and ``quality.md``."""
+"""The comparison as ``results.json`` and ``results.md``."""
 
 from __future__ import annotations
 
@@ -99,8 +99,8 @@ def gather(setup: Setup, folder: Path, cost: OurCost, trees: tuple[TreeFigure, .
 def write(figures: Written, folder: Path) -> None:
     """Write both files."""
     document = asdict(figures) | {"labels": LABELS, "machine": _machine()}
-    (folder / "quality.json").write_text(json.dumps(document, indent=1) + "\n", encoding="utf-8")
-    (folder / "quality.md").write_text(_page(figures), encoding="utf-8")
+    (folder / "results.json").write_text(json.dumps(document, indent=1) + "\n", encoding="utf-8")
+    (folder / "results.md").write_text(_page(figures), encoding="utf-8")
 
 
 def _answers(
