@@ -7,7 +7,7 @@ TYPES := build/types/seamtell
 DEMO ?= demo
 export MPLBACKEND := Agg
 
-.PHONY: setup demo test check lint types bench figures lock clean
+.PHONY: setup demo test check lint types bench bench-quality figures lock clean
 
 setup: $(STAMP)
 
@@ -39,6 +39,11 @@ check: lint types test
 bench: setup
 	-test -x .venv-bench/bin/python || { $(PYTHON) -m venv .venv-bench && .venv-bench/bin/python -m pip install --quiet --disable-pip-version-check -r benchmarks/requirements.txt; } || rm -rf .venv-bench
 	$(BIN)/python benchmarks/run.py $(BENCH)
+
+bench-quality: setup
+	test -x .venv-bench/bin/python || $(PYTHON) -m venv .venv-bench
+	.venv-bench/bin/python -m pip install --quiet --disable-pip-version-check -r benchmarks/quality/requirements.txt
+	nice -n 10 $(BIN)/python benchmarks/quality_side_by_side.py
 
 figures: setup
 	$(BIN)/python benchmarks/theory_figures.py

@@ -15,7 +15,7 @@ from seamtell.models.tree_tables import MOST_LEAVES, TreeTables
 if TYPE_CHECKING:
     import lightgbm
 
-__all__ = ["MOST_TREES", "BoostedTrees", "FittedBoostedTrees"]
+__all__ = ["MOST_TREES", "BoostedTrees", "FittedBoostedTrees", "grow_trees"]
 
 MOST_TREES = 300
 """Trees in all, over the classes: one a class and round."""
@@ -70,20 +70,38 @@ class BoostedTrees(Candidate):
         groups: NDArray[np.str_] | None = None,  # noqa: ARG002
     ) -> FittedBoostedTrees:
         """Fit `MOST_TREES` trees or a few less."""
-        import lightgbm
+        return grow_trees(values, codes, weights, len(classes), seed)
 
-        data = lightgbm.Dataset(
-            values, label=codes, weight=weights, params={"verbosity": -1, "min_data_in_bin": 1, "max_bin": 63}
+
+def grow_trees(
+    values: NDArray[np.float64],
+    codes: NDArray[np.int64],
+    weights: NDArray[np.float64],
+    classes: int,
+    seed: int,
+    most_trees: int = MOST_TREES,
+) -> FittedBoostedTrees:
+    """Grow `most_trees` trees, or a few less where the number of classes does not divide it.
+
+    Raises
+    ------
+    SeamtellError
+        The tables of the trees do not give LightGBM's own probabilities.
+    """
+    import lightgbm
+
+    data = lightgbm.Dataset(
+        values, label=codes, weight=weights, params={"verbosity": -1, "min_data_in_bin": 1, "max_bin": 63}
+    )
+    rounds = most_trees // classes
+    booster = lightgbm.train(_parameters(len(codes), classes, seed), data, num_boost_round=rounds)
+    fitted = FittedBoostedTrees(booster.model_to_string())
+    if np.abs(fitted.predict_proba(values) - _predicted(booster, values)).max() > _SAME:
+        raise SeamtellError(
+            "the tables of the trees give other probabilities than LightGBM itself",
+            do="use the version of lightgbm that requirements.lock names",
         )
-        rounds = MOST_TREES // len(classes)
-        booster = lightgbm.train(_parameters(len(codes), len(classes), seed), data, num_boost_round=rounds)
-        fitted = FittedBoostedTrees(booster.model_to_string())
-        if np.abs(fitted.predict_proba(values) - _predicted(booster, values)).max() > _SAME:
-            raise SeamtellError(
-                "the tables of the trees give other probabilities than LightGBM itself",
-                do="use the version of lightgbm that requirements.lock names",
-            )
-        return fitted
+    return fitted
 
 
 def _booster(text: str) -> lightgbm.Booster:

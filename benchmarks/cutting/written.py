@@ -111,7 +111,7 @@ def _saved(found: dict[str, Any]) -> list[str]:
         "random indications, then cuts 30 at a time until the criteria that `seamtell init` writes hold",
         "(those that indications can meet). Planned and *among indications* spend 6 of 30 on the random",
         "audit and give up at 420. *Along the seams* is what purpose `random` means in a section table: such",
-        f"a cut meets an indication in {share:.1%} of cases. The model is the LightGBM candidate, taught anew.",
+        f"a cut meets an indication in {share:.1%} of cases. The model is LightGBM, taught anew each time.",
         "",
         "*As counted*: every section counts once, as in an evaluation. *Weighed*: criteria on recall must",
         "also hold with planned sections weighed by how they were drawn, at their effective number.",

@@ -1,0 +1,1 @@
+"""Our descriptors beside general time-series methods: the same sections, the same splits."""
