@@ -23,13 +23,13 @@ from seamtell.features.describer import analyse_seam, describe_table
 from seamtell.models.candidates import CANDIDATES
 from seamtell.models.class_weights import balanced_weights
 from seamtell.models.labelled_table import ordered_classes
-from seamtell.pipeline.describe import batches, indication_settings
+from seamtell.pipeline.describe import batches
 from seamtell.pipeline.evaluation.evidence import gather_evidence
 from seamtell.pipeline.evaluation.matching import match_sections
 from seamtell.pipeline.evaluation.result import Estimate
 from seamtell.pipeline.forced_score import forced_macro_f1
 from seamtell.pipeline.labelled import descriptor_values
-from seamtell.pipeline.settings import Settings
+from seamtell.pipeline.settings import Settings, indication_settings
 from seamtell.pipeline.worker_processes import worker_pool
 from seamtell.pipeline.workspace import Workspace
 

@@ -2,49 +2,37 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Collection
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
-
-import numpy as np
-from numpy.typing import NDArray
 
 from seamtell.features.errors import SeamtellError
+from seamtell.pipeline.decisions.choice import Choice, welded_span
 from seamtell.pipeline.decisions.decider import Decider
-from seamtell.pipeline.decisions.decision_tables import decision_table, indication_table
 from seamtell.pipeline.decisions.files import (
     DecisionCounts,
     DecisionRecord,
     TrialRecord,
-    decision_folder,
+    check_empty,
+    record_file,
 )
-from seamtell.pipeline.decisions.tally import Tally
+from seamtell.pipeline.decisions.job import ClassifyJob, ClassifySums
 from seamtell.pipeline.decisions.trusted_model import TrustedModel, model_on_trial, trusted_model
-from seamtell.pipeline.describe import indication_settings
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.limits_file import read_limits
-from seamtell.pipeline.settings import read_settings
+from seamtell.pipeline.settings import indication_settings, read_settings, settings_digest
 from seamtell.pipeline.sign_off.approval_log import log_head
 from seamtell.pipeline.store.manifest import Manifest, read_manifest
-from seamtell.pipeline.store.row_groups import (
-    Chunk,
-    SeamRows,
-    UnreadSeams,
-    chunks_of,
-    read_chunk,
-    stored_ids,
-)
+from seamtell.pipeline.store.row_groups import BATCH_SEAMS, UnreadSeams, row_groups_of
 from seamtell.pipeline.store.seam_store import SeamStore
-from seamtell.pipeline.streaming.ordered import ordered_map, usable_cores
+from seamtell.pipeline.streaming.job import job_key
+from seamtell.pipeline.streaming.ordered import usable_cores
+from seamtell.pipeline.streaming.unfinished import open_unfinished
+from seamtell.pipeline.streaming.unit_run import Whole, run_units, unheard, whole
+from seamtell.pipeline.streaming.units import UNIT_SEAMS, units_of
 from seamtell.pipeline.version import software_version
 from seamtell.pipeline.workspace import Workspace
-
-if TYPE_CHECKING:
-    import pyarrow as pa
 
 __all__ = ["ClassifyResult", "classify"]
 
@@ -88,10 +76,14 @@ def classify(
     out: Path | None = None,
     trial: str | None = None,
     threads: int | None = None,
+    unit_seams: int = UNIT_SEAMS,
+    batch_seams: int = BATCH_SEAMS,
+    on_seams: Callable[[int], object] = unheard,
     now: datetime,
 ) -> ClassifyResult:
     """Decide on the chosen seams and write the decision files.
 
+    A run that was killed is gone on with by the next one with the same inputs.
     In a trial run an unapproved model labels; the verdicts are those of a run without
     any model, and the files are no decisions.
 
@@ -108,6 +100,12 @@ def classify(
         Model to try, approved or not.
     threads : int, optional
         The result does not depend on it; default: as many as there are cores.
+    unit_seams : int
+        Seams in one part of the result, about.
+    batch_seams : int
+        Worked on at once, about; the result does not depend on it.
+    on_seams : callable
+        Told how many seams more are done.
     now : datetime
         Timezone-aware.
 
@@ -120,14 +118,16 @@ def classify(
         The model on trial is not what training saved, or reads other descriptors.
     StorageProblem
         The files cannot be written.
+    WorkspaceBusy
+        Another process decides on the same seams at this moment.
     """
     settings = read_settings(ws.settings_path)
     limits = read_limits(ws.limits_path)
     manifest = read_manifest(ws.traces_dir)
     if not manifest.n_seams:
         raise BadInput("the store holds no seams", do="run 'seamtell ingest PATH' first")
-    choice = _Choice(since, until, None if seam_ids is None else frozenset(seam_ids))
-    choice.check(ws, manifest)
+    choice = Choice(since, until, None if seam_ids is None else frozenset(seam_ids))
+    parts = choice.parts(ws.traces_dir, manifest)
     physics_only: bool | None = None
     if trial is None:
         trusted = trusted_model(ws, settings=settings, limits_digest=limits.digest, now=now)
@@ -141,128 +141,36 @@ def classify(
         SeamStore(ws.traces_dir).conflicts(),
         trial=trial is not None,
     )
+    job = ClassifyJob(decider, choice, physics_only)
     suffix = "" if trial is None else "-trial"
     folder = out or ws.decisions_dir / f"{now.astimezone(UTC):%Y%m%dT%H%M%SZ}{suffix}"
-    seen = _Seen()
-    with decision_folder(folder, trial=physics_only is not None) as writer:
-        work = partial(_decided, decider, choice, trusted.digest, physics_only)
-        for every in ordered_map(work, chunks_of(ws.traces_dir, manifest), threads or usable_cores()):
-            for done in every:
-                seen.add(done)
-                if done.tables is not None:
-                    writer.write(*done.tables)
-        if not seen.tally.seams and not seen.unread and seen.span is not None:
-            raise _nothing_chosen(*seen.span)
-        record = _record(ws, trusted, limits.digest, now=now, since=since, until=until, seen=seen)
+    check_empty(folder)
+    inputs = {**job.inputs, "settings": settings_digest(ws)}
+    key = job_key("classify", manifest, unit_seams, inputs)
+    with open_unfinished(folder.parent, "classify", key, job) as unfinished:
+        units = units_of(row_groups_of(ws.traces_dir, parts), unit_seams)
+        done = whole(job, run_units(job, units, unfinished, threads or usable_cores(), on_seams, batch_seams))
+        if not done.sums.tally.seams and not done.unread:
+            unfinished.discard()
+            raise _nothing_chosen(ws, manifest)
+        record = _record(ws, trusted, limits.digest, now=now, since=since, until=until, done=done)
         if physics_only is not None:
             record = TrialRecord(**dict(record), physics_only=physics_only)
-        writer.record = record
+        unfinished.write_record(record_file(record), record.to_json())
+        unfinished.publish(folder)
+    tally = done.sums.tally
     return ClassifyResult(
         folder=folder,
         record=record,
         explanation=trusted.explanation,
-        conflicts=seen.tally.conflicts,
-        seams_without_limits=dict(seen.tally.seams_without_limits),
-        unread=tuple(seen.unread),
+        conflicts=tally.conflicts,
+        seams_without_limits=dict(tally.seams_without_limits),
+        unread=done.unread,
     )
 
 
-@dataclass(frozen=True)
-class _Choice:
-    """Which seams are decided on."""
-
-    since: datetime | None
-    until: datetime | None
-    seam_ids: frozenset[str] | None
-
-    def check(self, ws: Workspace, manifest: Manifest) -> None:
-        """Refuse a seam that the store does not hold before anything is decided."""
-        if self.seam_ids is None:
-            return
-        unknown = set(self.seam_ids)
-        for ids in stored_ids(ws.traces_dir, manifest.parts):
-            unknown.difference_update(ids)
-        if unknown:
-            raise BadInput(f"no seam '{min(unknown)}' in the store", do="ingest it, or mend the seam id")
-
-    def mask(self, rows: SeamRows) -> NDArray[np.bool_]:
-        """Which rows are chosen."""
-        import pyarrow as pa
-        import pyarrow.compute as pc
-
-        welded = rows.facts.column("welded_at")
-        mask = np.ones(len(rows), dtype=np.bool_)
-        if self.since is not None:
-            mask &= pc.greater_equal(welded, pa.scalar(self.since, welded.type)).to_numpy()
-        if self.until is not None:
-            mask &= pc.less(welded, pa.scalar(self.until, welded.type)).to_numpy()
-        if self.seam_ids is not None:
-            wanted = pa.array(sorted(self.seam_ids), pa.string())
-            mask &= pc.is_in(rows.facts.column("seam_id"), wanted).to_numpy()
-        return mask
-
-
-@dataclass(frozen=True)
-class _Done:
-    """What one batch gave, or what could not be read."""
-
-    span: tuple[datetime, datetime] | None = None
-    tables: tuple[pa.Table, pa.Table] | None = None
-    tally: Tally = field(default_factory=Tally)
-    content: bytes = b""
-    unread: tuple[UnreadSeams, ...] = ()
-
-
-@dataclass
-class _Seen:
-    """Sums over the batches, so that nothing but them stays in memory."""
-
-    tally: Tally = field(default_factory=Tally)
-    content: hashlib._Hash = field(default_factory=hashlib.sha256)
-    unread: list[UnreadSeams] = field(default_factory=list)
-    span: tuple[datetime, datetime] | None = None
-
-    def add(self, done: _Done) -> None:
-        self.tally += done.tally
-        self.content.update(done.content)
-        self.unread += done.unread
-        spans = [span for span in (self.span, done.span) if span is not None]
-        if spans:
-            self.span = min(first for first, _ in spans), max(last for _, last in spans)
-
-
-def _decided(
-    decider: Decider,
-    choice: _Choice,
-    model_digest: str,
-    physics_only: bool | None,
-    chunk: Chunk | UnreadSeams,
-) -> list[_Done]:
-    """Read one chunk and decide on the chosen seams in it."""
-    if isinstance(chunk, UnreadSeams):
-        return [_Done(unread=(chunk,))]
-    parts, unread = read_chunk(chunk)
-    every = [_Done(unread=tuple(unread))]
-    for part in parts:
-        times = part.facts.column("welded_at")
-        span = (times[0].as_py(), times[len(part) - 1].as_py())
-        rows = part.chosen(choice.mask(part))
-        if not len(rows):
-            every.append(_Done(span))
-            continue
-        ids = rows.facts.column("seam_id").to_pylist()
-        decided = decider.decide(ids, rows.batch)
-        digests = rows.facts.column("content_sha256").to_pylist()
-        content = "".join(f"{digest} {one!r}\n" for one, digest in zip(ids, digests, strict=True))
-        tables = (
-            indication_table(decided, trial_of_physics_only=physics_only),
-            decision_table(decided, model_digest),
-        )
-        every.append(_Done(span, tables, Tally.of(decided), content.encode("utf-8")))
-    return every
-
-
-def _nothing_chosen(first: datetime, last: datetime) -> BadInput:
+def _nothing_chosen(ws: Workspace, manifest: Manifest) -> BadInput:
+    first, last = welded_span(ws.traces_dir, manifest.parts)
     return BadInput(
         "no seam of the store is in the choice",
         do=f"choose between {first:%Y-%m-%d} and {last:%Y-%m-%d}, when the stored seams were welded",
@@ -277,10 +185,10 @@ def _record(
     now: datetime,
     since: datetime | None,
     until: datetime | None,
-    seen: _Seen,
+    done: Whole[ClassifySums],
 ) -> DecisionRecord:
     log_seq, log_digest = _log_head(ws)
-    tally = seen.tally
+    tally = done.sums.tally
     return DecisionRecord(
         software_version=software_version(),
         decided_at=now.astimezone(UTC),
@@ -288,8 +196,8 @@ def _record(
         model_digest=trusted.digest,
         model_reason=trusted.reason.value if trusted.reason is not None else "",
         limits_digest=limits_digest,
-        settings_digest=hashlib.sha256(ws.settings_path.read_bytes()).hexdigest(),
-        input_digest=seen.content.hexdigest(),
+        settings_digest=settings_digest(ws),
+        input_digest=done.content_sha256,
         since=since,
         until=until,
         counts=DecisionCounts(
@@ -299,7 +207,7 @@ def _record(
             labels=dict(tally.labels),
             unclassified_by_reason=dict(tally.unclassified_by_reason),
         ),
-        unread_seams=sum(one.seams for one in seen.unread),
+        unread_seams=sum(one.seams for one in done.unread),
         deviation=trusted.deviation,
         log_seq=log_seq,
         log_digest=log_digest,

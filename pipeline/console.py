@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from enum import IntEnum
 from typing import Any, TypeVar
@@ -17,6 +17,7 @@ from typing import Any, TypeVar
 __all__ = [
     "ExitCode",
     "caution",
+    "counting",
     "error",
     "next_step",
     "print_json",
@@ -118,19 +119,52 @@ def print_table(
 @contextmanager
 def progress(items: Iterable[T], label: str, total: int | None = None) -> Iterator[Iterable[T]]:
     """Iterate with one progress bar (rate and time left) on a terminal; silent when piped."""
+    with counting(label, total) as count:
+        yield _counted(items, count)
+
+
+def _counted(items: Iterable[T], count: Callable[[int], object]) -> Iterator[T]:
+    for item in items:
+        yield item
+        count(1)
+
+
+def _unheard(more: int) -> None:
+    """Nobody sees the progress."""
+
+
+@contextmanager
+def counting(label: str, total: int | None = None) -> Iterator[Callable[[int], object]]:
+    """One progress bar (rate and time left) on a terminal, moved by a call with how many more are done."""
     if not sys.stderr.isatty():
-        yield items
+        yield _unheard
         return
     from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        Task,
+        TextColumn,
+        TimeRemainingColumn,
+    )
+    from rich.text import Text
+
+    class _Rate(TextColumn):
+        """Steps a second, once there were any."""
+
+        def render(self, task: Task) -> Text:
+            return Text("" if task.speed is None else f"{task.speed:,.0f}/s")
 
     bar = Progress(
         TextColumn("{task.description}"),
         BarColumn(),
         MofNCompleteColumn(),
+        _Rate(""),
         TimeRemainingColumn(),
         console=Console(stderr=True),
         transient=True,
     )
     with bar:
-        yield bar.track(items, total=total, description=label)
+        task = bar.add_task(label, total=total)
+        yield lambda more: bar.advance(task, more)

@@ -2,49 +2,39 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-import numpy as np
-
-from seamtell.features.contracts import SeamTrace
-from seamtell.features.described_batch import DescribedBatch, SeamStatus
-from seamtell.features.indications import IndicationSettings
-from seamtell.features.kernel.batch import describe_batch
-from seamtell.features.trace_batch import TraceBatch
+from seamtell.features.descriptors.registry import schema_digest
+from seamtell.pipeline.described.files import (
+    DESCRIBED_FILE,
+    DESCRIBED_RECORD_FILE,
+    DescribedRecord,
+    check_target,
+)
+from seamtell.pipeline.described.job import DescribeJob, DescribeSums
 from seamtell.pipeline.errors import BadInput
-from seamtell.pipeline.files.table_stream import stream_table
-from seamtell.pipeline.limits_file import Limits, read_limits
-from seamtell.pipeline.settings import DescribeSettings, read_settings
 from seamtell.pipeline.store.manifest import read_manifest
-from seamtell.pipeline.store.row_groups import Chunk, SeamRows, UnreadSeams, chunks_of, read_chunk
+from seamtell.pipeline.store.row_groups import BATCH_SEAMS, UnreadSeams, row_groups_of
 from seamtell.pipeline.store.seam_store import SeamStore
-from seamtell.pipeline.streaming.indication_rows import SEAM_COLUMNS, indication_rows, indications_schema
-from seamtell.pipeline.streaming.ordered import ordered_map, usable_cores
+from seamtell.pipeline.streaming.job import job_key
+from seamtell.pipeline.streaming.ordered import usable_cores
+from seamtell.pipeline.streaming.unfinished import open_unfinished
+from seamtell.pipeline.streaming.unit_run import Whole, run_units, unheard, whole
+from seamtell.pipeline.streaming.units import UNIT_SEAMS, units_of
+from seamtell.pipeline.version import software_version
 from seamtell.pipeline.workspace import Workspace
 
 if TYPE_CHECKING:
     import pandas as pd
-    import pyarrow as pa
 
-__all__ = [
-    "BATCH_SEAMS",
-    "SEAM_COLUMNS",
-    "DescribeResult",
-    "batches",
-    "describe",
-    "describe_seams",
-    "indication_settings",
-    "indications_schema",
-]
+__all__ = ["TRACES_AT_ONCE", "DescribeResult", "batches", "describe", "describe_seams"]
 
 T = TypeVar("T")
 
-BATCH_SEAMS = 256
+TRACES_AT_ONCE = 256
 """Seams in memory at once where seams are taken one by one."""
 
 
@@ -55,7 +45,7 @@ class DescribeResult:
     Parameters
     ----------
     path : Path
-        The Parquet file.
+        The table: a folder of Parquet parts.
     seams, indications : int
         Seams read and indications written.
     conflicts : int
@@ -98,65 +88,72 @@ def describe_seams(ws: Workspace, seam_ids: Collection[str] | None = None) -> pd
     """
     import pandas as pd
 
-    job = _Job.of(ws)
+    job = DescribeJob.of(ws)
     traces = SeamStore(ws.traces_dir).iter_traces(seam_ids)
-    tables = [job.frame(batch) for batch in batches(traces, BATCH_SEAMS)]
+    tables = [job.frame(batch) for batch in batches(traces, TRACES_AT_ONCE)]
     filled = [table for table in tables if len(table)]
     return pd.concat(filled, ignore_index=True) if filled else job.frame([])
 
 
-def describe(ws: Workspace, out: Path | None = None, *, threads: int | None = None) -> DescribeResult:
-    """Describe the whole store into one Parquet file, batch by batch, in the order of the store.
+def describe(
+    ws: Workspace,
+    out: Path | None = None,
+    *,
+    threads: int | None = None,
+    unit_seams: int = UNIT_SEAMS,
+    batch_seams: int = BATCH_SEAMS,
+    on_seams: Callable[[int], object] = unheard,
+) -> DescribeResult:
+    """Describe the whole store, unit by unit, in the order of the store.
+
+    A run that was killed is gone on with by the next one with the same inputs.
 
     Parameters
     ----------
     out : Path, optional
-        Default: ``described/indications.parquet`` in the workspace.
+        A new or empty folder, or one that an earlier run made, which is replaced; default: ``described``
+        in the workspace.
     threads : int, optional
         The result does not depend on it; default: as many as there are cores.
+    unit_seams : int
+        Seams in one part of the result, about.
+    batch_seams : int
+        Worked on at once, about; the result does not depend on it.
+    on_seams : callable
+        Told how many seams more are done.
 
     Raises
     ------
     BadInput
-        The store is empty, the limit file cannot be read, or `out` is no name of a Parquet file.
+        The store is empty, the limit file cannot be read, or `out` holds something else.
     StorageProblem
-        The file cannot be written; an older one is then untouched.
+        The result cannot be written; an older one is then untouched.
+    WorkspaceBusy
+        Another process describes the same store at this moment.
     """
     manifest = read_manifest(ws.traces_dir)
     if not manifest.n_seams:
         raise BadInput("the store holds no seams", where=str(ws.root), do="run 'seamtell ingest PATH' first")
-    path = out or ws.described_dir / "indications.parquet"
-    if path.is_dir():
-        raise BadInput(
-            "is a folder, expected a file to write", where=str(path), do="say --out DIR/FILE.parquet"
-        )
-    if path.suffix.lower() != ".parquet":
-        raise BadInput(
-            f"got '{path.suffix}', expected .parquet", where=str(path), do="end the file name with .parquet"
-        )
-    job = _Job.of(ws)
-    seen = _Seen()
-    with stream_table(path, indications_schema()) as stream:
-        chunks = chunks_of(ws.traces_dir, manifest)
-        for every in ordered_map(partial(_described, job), chunks, threads or usable_cores()):
-            for done in every:
-                seen.add(done)
-                if done.table is not None:
-                    stream.write(done.table)
+    folder = out or ws.described_dir
+    check_target(folder)
+    job = DescribeJob.of(ws)
+    key = job_key("describe", manifest, unit_seams, job.inputs)
+    with open_unfinished(folder.parent, "describe", key, job) as unfinished:
+        units = units_of(row_groups_of(ws.traces_dir, manifest.parts), unit_seams)
+        records = run_units(job, units, unfinished, threads or usable_cores(), on_seams, batch_seams)
+        done = whole(job, records)
+        record = _record(job, done)
+        unfinished.write_record(DESCRIBED_RECORD_FILE, record.to_json())
+        unfinished.publish(folder, replace=True)
     return DescribeResult(
-        path=path,
-        seams=seen.seams,
-        indications=seen.indications,
-        conflicts=seen.conflicts,
-        without_limits=dict(sorted(seen.without_limits.items())),
-        not_described=seen.not_described,
-        unread=tuple(seen.unread),
+        path=folder / DESCRIBED_FILE,
+        seams=done.sums.seams,
+        indications=done.sums.indications,
+        conflicts=done.sums.conflicts,
+        without_limits=dict(done.sums.without_limits),
+        not_described=done.sums.not_described,
+        unread=done.unread,
     )
-
-
-def indication_settings(settings: DescribeSettings) -> IndicationSettings:
-    """The thresholds of the workspace in the words of the features."""
-    return IndicationSettings(enter_sigma=settings.enter_sigma, leave_sigma=settings.leave_sigma)
 
 
 def batches(items: Iterable[T], size: int) -> Iterator[list[T]]:
@@ -171,101 +168,14 @@ def batches(items: Iterable[T], size: int) -> Iterator[list[T]]:
         yield batch
 
 
-@dataclass(frozen=True)
-class _Done:
-    """What one batch gave, or what could not be read."""
-
-    table: pa.Table | None = None
-    seams: int = 0
-    conflicts: int = 0
-    without_limits: tuple[str, ...] = ()
-    not_described: int = 0
-    unread: tuple[UnreadSeams, ...] = ()
-
-
-class _Seen:
-    """Sums over the chunks, so that nothing but them stays in memory."""
-
-    def __init__(self) -> None:
-        self.seams = self.indications = self.conflicts = self.not_described = 0
-        self.without_limits: Counter[str] = Counter()
-        self.unread: list[UnreadSeams] = []
-
-    def add(self, done: _Done) -> None:
-        self.seams += done.seams
-        self.indications += 0 if done.table is None else len(done.table)
-        self.conflicts += done.conflicts
-        self.not_described += done.not_described
-        self.without_limits.update(done.without_limits)
-        self.unread += done.unread
-
-
-@dataclass(frozen=True)
-class _Job:
-    """All that describing needs besides the traces."""
-
-    limits: Limits
-    settings: IndicationSettings
-    conflicts: frozenset[str]
-
-    @classmethod
-    def of(cls, ws: Workspace) -> _Job:
-        settings = read_settings(ws.settings_path)
-        return cls(
-            limits=read_limits(ws.limits_path),
-            settings=indication_settings(settings.describe),
-            conflicts=SeamStore(ws.traces_dir).conflicts(),
-        )
-
-    def _found(self, rows: SeamRows) -> tuple[DescribedBatch, pa.Table]:
-        found = describe_batch(rows.batch, self.limits.by_recipe, self.settings)
-        return found, indication_rows(rows.facts, rows.batch.channels, found, self.conflicts)
-
-    def describe(self, rows: SeamRows) -> _Done:
-        """Describe one batch."""
-        import pyarrow as pa
-        import pyarrow.compute as pc
-
-        found, table = self._found(rows)
-        listed = pc.is_in(rows.facts.column("seam_id"), pa.array(sorted(self.conflicts), pa.string()))
-        without = rows.batch.recipe[found.status == SeamStatus.NO_LIMITS]
-        return _Done(
-            table=table,
-            seams=len(rows),
-            conflicts=int(np.count_nonzero(listed.to_numpy())),
-            without_limits=tuple(rows.batch.recipes[i] for i in without.tolist()),
-            not_described=int(np.count_nonzero(found.status > SeamStatus.NO_LIMITS)),
-        )
-
-    def frame(self, traces: list[SeamTrace]) -> pd.DataFrame:
-        """Describe seams that are in memory one by one."""
-        import pandas as pd
-        import pyarrow as pa
-
-        schema = indications_schema()
-        named = ("seam_id", *(name for name in SEAM_COLUMNS if name != "conflict"))
-        facts = pa.table(
-            {
-                name: pa.array([getattr(trace, name) for trace in traces], schema.field(name).type)
-                for name in named
-            }
-        )
-        _, table = self._found(SeamRows(facts, TraceBatch.of_traces(traces)))
-        columns = {}
-        for one in schema:
-            values = table.column(one.name)
-            if one.name == "welded_at":
-                columns[one.name] = pd.to_datetime(pd.Series(values.to_pylist(), dtype=object), utc=True)
-            elif one.type == pa.string():
-                columns[one.name] = pd.Series(values.to_pylist(), dtype=object)
-            else:
-                columns[one.name] = pd.Series(values.to_numpy())
-        return pd.DataFrame(columns)
-
-
-def _described(job: _Job, chunk: Chunk | UnreadSeams) -> list[_Done]:
-    """Read one chunk and describe the seams in it."""
-    if isinstance(chunk, UnreadSeams):
-        return [_Done(unread=(chunk,))]
-    parts, unread = read_chunk(chunk)
-    return [*(job.describe(rows) for rows in parts), _Done(unread=tuple(unread))]
+def _record(job: DescribeJob, done: Whole[DescribeSums]) -> DescribedRecord:
+    return DescribedRecord(
+        software_version=software_version(),
+        descriptors_digest=schema_digest(),
+        limits_digest=job.limits.digest,
+        input_digest=done.content_sha256,
+        seams=done.sums.seams,
+        indications=done.sums.indications,
+        not_described=done.sums.not_described,
+        unread_seams=sum(one.seams for one in done.unread),
+    )

@@ -19,7 +19,7 @@ from seamtell.pipeline.acceptance.record import AcceptanceRecord
 from seamtell.pipeline.decisions.decided_batch import DecidedBatch
 from seamtell.pipeline.decisions.decider import Decider
 from seamtell.pipeline.decisions.trusted_model import TrustedModel
-from seamtell.pipeline.describe import BATCH_SEAMS, batches, indication_settings
+from seamtell.pipeline.describe import TRACES_AT_ONCE, batches
 from seamtell.pipeline.errors import Refused
 from seamtell.pipeline.evaluation.acceptance_evidence import (
     answered_indications,
@@ -42,7 +42,7 @@ from seamtell.pipeline.evaluation.result import EvaluationResult, ReviewCost, Sc
 from seamtell.pipeline.evaluation.review_cost import accepted_seams, review_cost
 from seamtell.pipeline.evaluation.scoring import score_scope
 from seamtell.pipeline.labelled import descriptor_values, sections_digest
-from seamtell.pipeline.settings import evaluation_settings_digest
+from seamtell.pipeline.settings import evaluation_settings_digest, indication_settings
 from seamtell.pipeline.sign_off.approval_log import deviation_words
 from seamtell.pipeline.sign_off.criteria import Criteria, read_criteria
 from seamtell.pipeline.sign_off.statistics import Statistic
@@ -235,7 +235,7 @@ def _run_production(evidence: Evidence, held_out: AnsweredSections) -> _Producti
         traces = evidence.store.iter_traces(seam_ids)
         return [
             decider.decide([trace.seam_id for trace in batch], TraceBatch.of_traces(batch))
-            for batch in batches(traces, BATCH_SEAMS)
+            for batch in batches(traces, TRACES_AT_ONCE)
         ]
 
     drawn = _draw_seams(evidence, conflicts)

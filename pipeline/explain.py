@@ -21,7 +21,6 @@ from seamtell.data_synth.theory import THEORY_VERSION
 from seamtell.features.contracts import Channel, Indication
 from seamtell.features.describer import SeamAnalysis, analyse_seam
 from seamtell.features.indications import judged_samples
-from seamtell.pipeline.describe import indication_settings
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.files.atomic import write_bytes_atomically
 from seamtell.pipeline.limits_file import read_limits
@@ -29,7 +28,7 @@ from seamtell.pipeline.physics.echo_tables import library_for
 from seamtell.pipeline.physics.physics_file import Physics, read_physics
 from seamtell.pipeline.physics.reference_fit import FittedHead, fitted_head
 from seamtell.pipeline.seam_picture import picture_path, stored_trace
-from seamtell.pipeline.settings import read_settings
+from seamtell.pipeline.settings import indication_settings, read_settings
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.workspace import Workspace
 

@@ -23,7 +23,7 @@ from seamtell.data_synth.theory import THEORY_VERSION
 from seamtell.features.contracts import Flaw
 from seamtell.features.descriptors import registry
 from seamtell.models.simulated_table import SimulatedTable
-from seamtell.pipeline.describe import batches, indication_settings
+from seamtell.pipeline.describe import batches
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.files.locking import workspace_lock
 from seamtell.pipeline.physics.flaw_places import Drawing, Placed, place_flaws
@@ -36,6 +36,7 @@ from seamtell.pipeline.physics.simulated_sections import (
     head_used,
     write_simulated,
 )
+from seamtell.pipeline.settings import indication_settings
 from seamtell.pipeline.version import software_version
 from seamtell.pipeline.worker_processes import worker_pool
 from seamtell.pipeline.workspace import Workspace

@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING
 from seamtell.features.describer import analyse_seam
 from seamtell.models.verdict import Verdict
 from seamtell.pipeline.decisions.files import read_decisions
-from seamtell.pipeline.describe import indication_settings
 from seamtell.pipeline.limits_file import read_limits
 from seamtell.pipeline.report.palette import words
 from seamtell.pipeline.report.trace_page import DrawnSeam, write_trace_page
-from seamtell.pipeline.settings import read_settings
+from seamtell.pipeline.settings import indication_settings, read_settings
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.store.sections import read_sections
 from seamtell.pipeline.workspace import Workspace

@@ -12,9 +12,10 @@ from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
+from seamtell.features.indications import IndicationSettings
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.versioned_toml import first_complaint, read_versioned_toml
-from seamtell.pipeline.workspace import WORKSPACE_SCHEMA_VERSION
+from seamtell.pipeline.workspace import WORKSPACE_SCHEMA_VERSION, Workspace
 
 __all__ = [
     "SETTINGS_SCHEMA_VERSION",
@@ -26,7 +27,9 @@ __all__ = [
     "TrackSettings",
     "TrainSettings",
     "evaluation_settings_digest",
+    "indication_settings",
     "read_settings",
+    "settings_digest",
 ]
 
 SETTINGS_SCHEMA_VERSION = WORKSPACE_SCHEMA_VERSION
@@ -129,3 +132,13 @@ def read_settings(path: Path) -> Settings:
         return Settings.model_validate(document)
     except ValidationError as problem:
         raise BadInput(first_complaint(problem), where=str(path), do="mend the key named") from None
+
+
+def indication_settings(settings: DescribeSettings) -> IndicationSettings:
+    """The thresholds of the workspace in the words of the features."""
+    return IndicationSettings(enter_sigma=settings.enter_sigma, leave_sigma=settings.leave_sigma)
+
+
+def settings_digest(ws: Workspace) -> str:
+    """SHA-256 of the settings file."""
+    return hashlib.sha256(ws.settings_path.read_bytes()).hexdigest()

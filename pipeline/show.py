@@ -9,14 +9,13 @@ from typing import TYPE_CHECKING
 
 from seamtell.features.contracts import Indication, SeamTrace
 from seamtell.features.describer import SeamAnalysis, analyse_seam
-from seamtell.pipeline.decisions.files import INDICATIONS_FILE, RECORD_FILE, newest_decisions
-from seamtell.pipeline.describe import indication_settings
+from seamtell.pipeline.decisions.files import INDICATIONS_FILE, decision_folders, newest_decisions
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.files.atomic import make_folder, write_bytes_atomically
 from seamtell.pipeline.limits_file import read_limits
 from seamtell.pipeline.report.section_marks import section_marks
 from seamtell.pipeline.seam_picture import picture_path, stored_trace
-from seamtell.pipeline.settings import read_settings
+from seamtell.pipeline.settings import indication_settings, read_settings
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.store.sections import read_sections
 from seamtell.pipeline.workspace import Workspace
@@ -118,7 +117,7 @@ def _labels(ws: Workspace, analysis: SeamAnalysis) -> dict[int, str]:
     import pandas as pd
     import pyarrow as pa
 
-    if not any(ws.decisions_dir.glob(f"*/{RECORD_FILE}")):
+    if not decision_folders(ws):
         return {}
     path = newest_decisions(ws) / INDICATIONS_FILE
     columns = ["seam_id", "indication", "start_mm", "end_mm", "label"]

@@ -67,20 +67,23 @@ def _classify(
 ) -> None:
     """Label the indications of seams with the approved model; the limit rule stays in charge."""
     from seamtell.pipeline.classify import classify
+    from seamtell.pipeline.store.manifest import read_manifest
     from seamtell.pipeline.workspace import find_workspace
 
     ws = find_workspace(explicit=workspace)
     first, after = _bounds(since, until, month)
-    result = classify(
-        ws,
-        since=first,
-        until=after,
-        seam_ids=seam or None,
-        out=out,
-        trial=trial,
-        threads=threads,
-        now=datetime.now(UTC),
-    )
+    with console.counting("classify", read_manifest(ws.traces_dir).n_seams) as on_seams:
+        result = classify(
+            ws,
+            since=first,
+            until=after,
+            seam_ids=seam or None,
+            out=out,
+            trial=trial,
+            threads=threads,
+            on_seams=on_seams,
+            now=datetime.now(UTC),
+        )
     if trial is not None:
         _warn_trial(result)
     if result.explanation:

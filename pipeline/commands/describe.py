@@ -15,7 +15,8 @@ from seamtell.pipeline.commands.unread import exit_if_unread, warn_unread
 __all__ = ["register"]
 
 Out = Annotated[
-    Path | None, typer.Option("--out", help="Parquet file; default: described/indications.parquet.")
+    Path | None,
+    typer.Option("--out", help="New folder, or one that describe made; default: described in the workspace."),
 ]
 Threads = Annotated[
     int | None,
@@ -33,10 +34,12 @@ def _describe(
 ) -> None:
     """Find the indications of every stored seam and write one row each with all descriptors."""
     from seamtell.pipeline.describe import describe
+    from seamtell.pipeline.store.manifest import read_manifest
     from seamtell.pipeline.workspace import find_workspace
 
     ws = find_workspace(explicit=workspace)
-    result = describe(ws, out, threads=threads)
+    with console.counting("describe", read_manifest(ws.traces_dir).n_seams) as on_seams:
+        result = describe(ws, out, threads=threads, on_seams=on_seams)
     for recipe, seams in result.without_limits.items():
         console.warn(
             f"limits.toml: no recipe '{recipe}', so {seams} seams were left out. "

@@ -1,15 +1,14 @@
 """The decision files: ``indications.parquet``, ``decisions.parquet`` and ``decision.json``.
 
-The two tables hold no time, so the same input and model give the same bytes;
-``decision.json`` says when, with what and on what, and its presence says that the
-folder is complete. A trial run writes ``trial.json`` in its place and ``trial_label``
-for ``label``, so nothing that looks for decisions takes a trial for one.
+The two tables are folders of Parquet parts, which are read like one file. They hold no
+time, so the same input and model give the same bytes; ``decision.json`` says when, with
+what and on what, and its presence says that the folder is complete. A trial run writes
+``trial.json`` in its place and ``trial_label`` for ``label``, so nothing that looks for
+decisions takes a trial for one.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
@@ -21,18 +20,14 @@ from seamtell.pipeline.decisions.decision_tables import (
     INDICATION_COLUMNS,
     TRIAL_INDICATION_COLUMNS,
     TRIAL_LABEL,
-    decision_schema,
-    indication_schema,
 )
 from seamtell.pipeline.errors import BadInput
-from seamtell.pipeline.files.atomic import make_folder, storage_errors, write_bytes_atomically
-from seamtell.pipeline.files.table_stream import TableStream, stream_table
+from seamtell.pipeline.files.atomic import storage_errors
 from seamtell.pipeline.sign_off.log_entry import Deviation
 from seamtell.pipeline.workspace import Workspace
 
 if TYPE_CHECKING:
     import pandas as pd
-    import pyarrow as pa
 
 __all__ = [
     "DECISIONS_FILE",
@@ -45,11 +40,12 @@ __all__ = [
     "TRIAL_RECORD_FILE",
     "DecisionCounts",
     "DecisionRecord",
-    "DecisionWriter",
     "TrialRecord",
-    "decision_folder",
+    "check_empty",
+    "decision_folders",
     "newest_decisions",
     "read_decisions",
+    "record_file",
 ]
 
 INDICATIONS_FILE = "indications.parquet"
@@ -97,6 +93,10 @@ class DecisionRecord(BaseModel):
     log_digest: str = ""
     """Number and digest of the last entry of the approval log; empty when the log was broken."""
 
+    def to_json(self) -> bytes:
+        """The file's content."""
+        return (self.model_dump_json(indent=2) + "\n").encode("utf-8")
+
 
 class TrialRecord(DecisionRecord):
     """``trial.json``: an unapproved model labelled; the verdicts are those of a run without a model."""
@@ -106,43 +106,18 @@ class TrialRecord(DecisionRecord):
     """The model was learnt from simulation alone: its probabilities are not calibrated."""
 
 
-class DecisionWriter:
-    """Writes decisions batch by batch into the two tables of an open folder.
-
-    Parameters
-    ----------
-    indications, decisions : TableStream
-    """
-
-    def __init__(self, indications: TableStream, decisions: TableStream) -> None:
-        self._indications = indications
-        self._decisions = decisions
-
-        self.record: DecisionRecord | None = None
-        """Set it at the end: it completes the folder when that is closed."""
-
-    def write(self, indications: pa.Table, decisions: pa.Table) -> None:
-        """Append the two tables of a batch."""
-        self._indications.write(indications)
-        self._decisions.write(decisions)
+def record_file(record: DecisionRecord) -> str:
+    """Name of the file that holds a record."""
+    return TRIAL_RECORD_FILE if isinstance(record, TrialRecord) else RECORD_FILE
 
 
-@contextmanager
-def decision_folder(folder: Path, *, trial: bool = False) -> Iterator[DecisionWriter]:
-    """Open a new or empty folder for decisions; on any error it is left as it was.
-
-    Parameters
-    ----------
-    folder : Path
-    trial : bool
-        Whether a model on trial labels.
+def check_empty(folder: Path) -> None:
+    """Refuse a folder that holds something: decisions are never overwritten.
 
     Raises
     ------
     BadInput
-        `folder` holds something already.
-    StorageProblem
-        The disk is full, read-only or fails.
+        It does, or is a file.
     """
     with storage_errors(folder):
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
@@ -151,27 +126,15 @@ def decision_folder(folder: Path, *, trial: bool = False) -> Iterator[DecisionWr
                 where=str(folder),
                 do="say --out with a new folder",
             )
-    existed = folder.exists()
-    make_folder(folder)
-    try:
-        with ExitStack() as stack:
-            decisions = stack.enter_context(stream_table(folder / DECISIONS_FILE, decision_schema()))
-            indications = stack.enter_context(
-                stream_table(folder / INDICATIONS_FILE, indication_schema(trial=trial))
-            )
-            writer = DecisionWriter(indications, decisions)
-            yield writer
-        if writer.record is not None:
-            text = writer.record.model_dump_json(indent=2) + "\n"
-            name = TRIAL_RECORD_FILE if isinstance(writer.record, TrialRecord) else RECORD_FILE
-            write_bytes_atomically(folder / name, text.encode("utf-8"))
-    except BaseException:
-        with suppress(OSError):
-            for name in (INDICATIONS_FILE, DECISIONS_FILE):
-                (folder / name).unlink(missing_ok=True)
-            if not existed:
-                folder.rmdir()
-        raise
+
+
+def decision_folders(ws: Workspace) -> list[Path]:
+    """Folders of complete decisions that are kept in the workspace; trial runs are none."""
+    return [
+        path.parent
+        for path in ws.decisions_dir.glob(f"*/{RECORD_FILE}")
+        if not path.parent.name.startswith(".")
+    ]
 
 
 def newest_decisions(ws: Workspace) -> Path:
@@ -182,7 +145,7 @@ def newest_decisions(ws: Workspace) -> Path:
     BadInput
         There are none.
     """
-    folders = [path.parent for path in ws.decisions_dir.glob(f"*/{RECORD_FILE}")]
+    folders = decision_folders(ws)
     if not folders:
         raise BadInput(
             "no decisions yet",

@@ -23,7 +23,7 @@ from seamtell.pipeline.evaluation.files import (
 from seamtell.pipeline.evaluation.present import check_present
 from seamtell.pipeline.evaluation.result import EvaluationResult
 from seamtell.pipeline.limits_file import read_limits
-from seamtell.pipeline.settings import Settings, read_settings
+from seamtell.pipeline.settings import Settings, indication_settings, read_settings
 from seamtell.pipeline.sign_off.approval_log import LogEntry, approved_model, read_log
 from seamtell.pipeline.sign_off.criteria import read_criteria
 from seamtell.pipeline.sign_off.criteria_check import CriterionOutcome
@@ -175,7 +175,6 @@ def _read_judged(folder: Path, model_id: str) -> pd.DataFrame:
 
 def _analyser(ws: Workspace, settings: Settings) -> Callable[[str], SeamAnalysis]:
     from seamtell.features.describer import analyse_seam
-    from seamtell.pipeline.describe import indication_settings
 
     store = SeamStore(ws.traces_dir)
     limits = read_limits(ws.limits_path)

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 __all__ = [
     "TEMPORARY_PREFIX",
     "copy_addressed",
+    "flush_folder",
     "make_folder",
     "storage_errors",
     "storage_problem",
@@ -101,7 +102,7 @@ def write_bytes_atomically(path: Path, data: bytes) -> None:
         except BaseException:
             temporary.unlink(missing_ok=True)
             raise
-        _flush_folder(path.parent)
+        flush_folder(path.parent)
 
 
 def write_table_atomically(table: pd.DataFrame | pa.Table, path: Path) -> None:
@@ -149,7 +150,7 @@ def copy_addressed(source: Path, folder: Path) -> str:
         except BaseException:
             temporary.unlink(missing_ok=True)
             raise
-        _flush_folder(folder)
+        flush_folder(folder)
     return digest
 
 
@@ -157,7 +158,7 @@ def _write_all(stream: BinaryIO, data: bytes) -> None:
     stream.write(data)
 
 
-def _flush_folder(folder: Path) -> None:
+def flush_folder(folder: Path) -> None:
     """Make the rename itself survive a power cut; only POSIX can open a folder for that."""
     if os.name != "posix":
         return

@@ -12,7 +12,7 @@ import pandas as pd
 
 from seamtell.data_synth.head import Joint
 from seamtell.data_synth.validity import check_head, check_joint
-from seamtell.pipeline.describe import batches, indication_settings
+from seamtell.pipeline.describe import batches
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.limits_file import Limits, read_limits
 from seamtell.pipeline.physics.frames import frames
@@ -27,7 +27,7 @@ from seamtell.pipeline.physics.hosts import (
 )
 from seamtell.pipeline.physics.physics_file import Physics, read_physics
 from seamtell.pipeline.physics.reference_fit import FittedHead, fitted_head
-from seamtell.pipeline.settings import Settings, read_settings
+from seamtell.pipeline.settings import Settings, indication_settings, read_settings
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.store.sections import read_sections
 from seamtell.pipeline.workspace import Workspace

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from seamtell.features.contracts import CHANNELS
 from seamtell.features.trace_batch import TraceBatch
 from seamtell.pipeline.errors import StorageProblem
-from seamtell.pipeline.store.manifest import Manifest, Part
+from seamtell.pipeline.store.manifest import Part
 from seamtell.pipeline.store.rows import CHANNEL_PREFIX
 
 __all__ = [
@@ -24,9 +24,10 @@ __all__ = [
     "Chunk",
     "SeamRows",
     "UnreadSeams",
-    "chunks_of",
+    "batched",
     "read_chunk",
-    "stored_ids",
+    "row_groups_of",
+    "stored_column",
     "trace_batch",
 ]
 
@@ -64,6 +65,12 @@ class SeamRows:
 
     def __len__(self) -> int:
         return len(self.batch)
+
+    def content(self) -> bytes:
+        """Content digest and id of each seam, a line each."""
+        columns = self.facts.select(["content_sha256", "seam_id"]).to_pydict()
+        pairs = zip(columns["content_sha256"], columns["seam_id"], strict=True)
+        return "".join(f"{digest} {seam_id!r}\n" for digest, seam_id in pairs).encode("utf-8")
 
     def chosen(self, mask: NDArray[np.bool_]) -> SeamRows:
         """Only the seams of the mask; amplitudes are not copied."""
@@ -118,8 +125,8 @@ class Chunk:
     first_row: int
 
 
-def chunks_of(folder: Path, manifest: Manifest) -> Iterator[Chunk | UnreadSeams]:
-    """Cut the store into chunks of about `BATCH_SEAMS` seams, in the order of the manifest.
+def row_groups_of(folder: Path, parts: Iterable[Part]) -> Iterator[Chunk | UnreadSeams]:
+    """Each row group of parts of the store as a chunk of its own, in their order.
 
     A part whose footer is damaged is unread as a whole.
 
@@ -128,28 +135,40 @@ def chunks_of(folder: Path, manifest: Manifest) -> Iterator[Chunk | UnreadSeams]
     StorageProblem
         A part is not there.
     """
-    for part in manifest.parts:
+    for part in parts:
         path = folder / part.path
         try:
             with _opened(path) as file:
                 sizes = [file.metadata.row_group(i).num_rows for i in range(file.num_row_groups)]
         except (OSError, pa.ArrowException) as problem:
             yield UnreadSeams(str(path), part.seams, (), _line(problem))
+            continue
+        first_row = 0
+        for group, size in enumerate(sizes):
+            yield Chunk(path, (group,), (size,), first_row)
+            first_row += size
+
+
+def batched(
+    chunks: Iterable[Chunk | UnreadSeams], batch_seams: int = BATCH_SEAMS
+) -> Iterator[Chunk | UnreadSeams]:
+    """Put neighbours in one part together until the next would make more than `batch_seams` seams."""
+    gathered: Chunk | None = None
+    for chunk in chunks:
+        if isinstance(chunk, Chunk) and gathered is not None and chunk.path == gathered.path:
+            sizes = gathered.sizes + chunk.sizes
+            if sum(sizes) <= batch_seams:
+                gathered = replace(gathered, groups=gathered.groups + chunk.groups, sizes=sizes)
+                continue
+        if gathered is not None:
+            yield gathered
+            gathered = None
+        if isinstance(chunk, Chunk):
+            gathered = chunk
         else:
-            yield from _grouped(path, sizes)
-
-
-def _grouped(path: Path, sizes: Sequence[int]) -> Iterator[Chunk]:
-    groups: list[int] = []
-    first = row = 0
-    for group, size in enumerate(sizes):
-        if groups and row - first + size > BATCH_SEAMS:
-            yield Chunk(path, tuple(groups), tuple(sizes[i] for i in groups), first)
-            groups, first = [], row
-        groups.append(group)
-        row += size
-    if groups:
-        yield Chunk(path, tuple(groups), tuple(sizes[i] for i in groups), first)
+            yield chunk
+    if gathered is not None:
+        yield gathered
 
 
 def read_chunk(chunk: Chunk) -> tuple[list[SeamRows], list[UnreadSeams]]:
@@ -178,8 +197,8 @@ def read_chunk(chunk: Chunk) -> tuple[list[SeamRows], list[UnreadSeams]]:
     return rows, unread
 
 
-def stored_ids(folder: Path, parts: Sequence[Part]) -> Iterator[list[str]]:
-    """Names of the seams, part by part; of a damaged part none.
+def stored_column(folder: Path, parts: Sequence[Part], name: str) -> Iterator[list[Any]]:
+    """One column of every seam, part by part; of a damaged part nothing.
 
     Raises
     ------
@@ -189,7 +208,7 @@ def stored_ids(folder: Path, parts: Sequence[Part]) -> Iterator[list[str]]:
     for part in parts:
         try:
             with _opened(folder / part.path) as file:
-                yield file.read(columns=["seam_id"], use_threads=False)["seam_id"].to_pylist()
+                yield file.read(columns=[name], use_threads=False)[name].to_pylist()
         except (OSError, pa.ArrowException):
             yield []
 

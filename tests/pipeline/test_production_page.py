@@ -58,7 +58,8 @@ def change(path: Path, seam_id: str, **cells: str) -> None:
     table = pd.read_parquet(path)
     for name, value in cells.items():
         table.loc[table["seam_id"] == seam_id, name] = value
-    table.to_parquet(path)
+    (part,) = path.glob("part-*.parquet")
+    table.to_parquet(part)
 
 
 def test_a_rejected_seam_is_drawn_and_an_accepted_one_is_not(decided):

@@ -36,11 +36,11 @@ def test_describe_says_how_many_and_where(untrained_copy: Workspace) -> None:
     result = call(untrained_copy, "describe")
     assert result.exit_code == ExitCode.DONE
     assert "120 indications of 130 seams" in result.stdout
-    assert (untrained_copy.described_dir / "indications.parquet").is_file()
+    assert (untrained_copy.described_dir / "described.json").is_file()
 
 
 def test_describe_gives_one_json_document(untrained_copy: Workspace, tmp_path: Path) -> None:
-    result = call(untrained_copy, "describe", "--json", "--out", tmp_path / "o.parquet")
+    result = call(untrained_copy, "describe", "--json", "--out", tmp_path / "out")
     assert json.loads(result.stdout)["indications"] == 120
 
 

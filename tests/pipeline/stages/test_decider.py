@@ -32,9 +32,8 @@ from seamtell.pipeline.decisions.decider import Decider
 from seamtell.pipeline.decisions.decision_tables import decision_table, indication_table
 from seamtell.pipeline.decisions.seam_reasons import NOT_DESCRIBED
 from seamtell.pipeline.decisions.trusted_model import TrustedModel, trusted_model
-from seamtell.pipeline.describe import indication_settings
 from seamtell.pipeline.limits_file import read_limits
-from seamtell.pipeline.settings import ReviewSettings, Settings, read_settings
+from seamtell.pipeline.settings import ReviewSettings, Settings, indication_settings, read_settings
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.train import TrainResult
 from seamtell.pipeline.workspace import Workspace

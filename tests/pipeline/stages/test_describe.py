@@ -13,11 +13,12 @@ import pytest
 
 from seamtell.features.contracts import SeamTrace
 from seamtell.features.descriptors import registry
-from seamtell.pipeline.describe import describe, describe_seams, indications_schema
+from seamtell.pipeline.describe import describe, describe_seams
 from seamtell.pipeline.errors import BadInput, StorageProblem
 from seamtell.pipeline.init import init_workspace
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.store.writer import StoreWriter
+from seamtell.pipeline.streaming.indication_rows import indications_schema
 from seamtell.pipeline.workspace import Workspace
 
 MakeTrace = Callable[[int], tuple[SeamTrace, str, float]]
@@ -40,17 +41,23 @@ def test_no_column_occurs_twice(described: pd.DataFrame) -> None:
 def test_the_file_holds_what_is_described_in_memory(
     untrained_shop: Workspace, described: pd.DataFrame, tmp_path: Path
 ) -> None:
-    result = describe(untrained_shop, tmp_path / "out.parquet")
+    result = describe(untrained_shop, tmp_path / "out")
     assert (result.seams, result.indications, result.conflicts) == (130, 120, 0)
     stored = pd.read_parquet(result.path)  # in the order of the store: by line, then by time
     stored = stored.sort_values(by=["welded_at", "seam_id", "indication"], ignore_index=True)
     pd.testing.assert_frame_equal(stored, described, check_dtype=False)
 
 
-def test_the_bytes_do_not_depend_on_the_number_of_threads(untrained_shop: Workspace, tmp_path: Path) -> None:
-    one = describe(untrained_shop, tmp_path / "one.parquet", threads=1)
-    two = describe(untrained_shop, tmp_path / "two.parquet", threads=2)
-    assert one.path.read_bytes() == two.path.read_bytes()
+def files(folder: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def test_the_bytes_depend_neither_on_threads_nor_on_the_size_of_a_batch(
+    untrained_shop: Workspace, tmp_path: Path
+) -> None:
+    one = describe(untrained_shop, tmp_path / "one", threads=1, batch_seams=7, unit_seams=60)
+    two = describe(untrained_shop, tmp_path / "two", threads=2, unit_seams=60)
+    assert files(one.path.parent) == files(two.path.parent)
 
 
 def test_metadata_of_the_seam_stands_beside_its_indication(
@@ -107,7 +114,7 @@ def test_a_store_of_sound_seams_gives_an_empty_file_with_all_columns(
     writer.commit()
     result = describe(ws)
     assert result.indications == 0
-    assert pq.read_schema(result.path).equals(indications_schema())
+    assert pq.read_table(result.path).schema.equals(indications_schema())
     assert list(describe_seams(ws).columns) == indications_schema().names
 
 
@@ -116,27 +123,31 @@ def test_an_empty_store_says_to_ingest_first(tmp_path: Path) -> None:
         describe(init_workspace(tmp_path / "ws"))
 
 
-def test_a_folder_as_output_is_refused(untrained_shop: Workspace, tmp_path: Path) -> None:
-    with pytest.raises(BadInput, match="is a folder"):
+def test_a_folder_that_holds_something_else_is_refused(untrained_shop: Workspace, tmp_path: Path) -> None:
+    (tmp_path / "notes.txt").write_text("mine")
+    with pytest.raises(BadInput, match=r"holds 'notes\.txt'.*nothing was overwritten"):
         describe(untrained_shop, tmp_path)
+    assert [path.name for path in tmp_path.iterdir()] == ["notes.txt"]
 
 
-def test_an_output_that_is_not_called_parquet_is_refused(untrained_shop: Workspace, tmp_path: Path) -> None:
-    with pytest.raises(BadInput, match=r"table\.csv: got '\.csv', expected \.parquet"):
-        describe(untrained_shop, tmp_path / "table.csv")
+def test_a_file_as_output_is_refused(untrained_shop: Workspace, tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match=r"got 'table\.parquet', expected a folder"):
+        describe(untrained_shop, tmp_path / "table.parquet")
+    (tmp_path / "table").write_text("mine")
+    with pytest.raises(BadInput, match="is a file, expected a folder"):
+        describe(untrained_shop, tmp_path / "table")
 
 
-def test_a_full_disk_leaves_the_older_file_as_it_was(
+def test_a_full_disk_leaves_the_older_result_as_it_was_and_nothing_beside_it(
     untrained_shop: Workspace, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    out = tmp_path / "out.parquet"
-    out.write_bytes(b"older")
+    describe(untrained_shop, tmp_path / "out")
+    older = files(tmp_path)
 
-    def full(*_: object) -> None:
+    def full(*_: object, **__: object) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(pq.ParquetWriter, "write_table", full)
     with pytest.raises(StorageProblem, match="the disk is full"):
-        describe(untrained_shop, out)
-    assert out.read_bytes() == b"older"
-    assert [p.name for p in tmp_path.iterdir()] == ["out.parquet"]
+        describe(untrained_shop, tmp_path / "out")
+    assert files(tmp_path) == older

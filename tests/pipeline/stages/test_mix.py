@@ -98,7 +98,8 @@ def test_damaged_decisions_are_one_line(decided: tuple[Workspace, Path], tmp_pat
     ws, folder = decided
     copy = tmp_path / "copy"
     shutil.copytree(folder, copy)
-    (copy / name).write_bytes(b"\x00garbage")
+    path = copy / name
+    (path / "part-000000.parquet" if path.is_dir() else path).write_bytes(b"\x00garbage")
     with pytest.raises(BadInput, match=r"damaged decisions|not readable"):
         flaw_mix(ws, copy)
 

@@ -33,11 +33,10 @@ from seamtell.pipeline.decisions.files import (
     read_decisions,
 )
 from seamtell.pipeline.decisions.trusted_model import TrustedModel
-from seamtell.pipeline.describe import indication_settings
 from seamtell.pipeline.errors import BadInput, Refused
 from seamtell.pipeline.limits_file import read_limits
 from seamtell.pipeline.mix import flaw_mix
-from seamtell.pipeline.settings import ReviewSettings, Settings, read_settings
+from seamtell.pipeline.settings import ReviewSettings, Settings, indication_settings, read_settings
 from seamtell.pipeline.show import show
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.train import TrainResult, train

@@ -11,9 +11,8 @@ import pytest
 
 from seamtell.features.contracts import SeamTrace
 from seamtell.pipeline.errors import StorageProblem
-from seamtell.pipeline.store import row_groups
 from seamtell.pipeline.store.manifest import Manifest, read_manifest
-from seamtell.pipeline.store.row_groups import SeamRows, UnreadSeams, chunks_of, read_chunk
+from seamtell.pipeline.store.row_groups import SeamRows, UnreadSeams, batched, read_chunk, row_groups_of
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.store.writer import StoreWriter
 
@@ -42,10 +41,12 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path / "traces"
 
 
-def read(folder: Path, manifest: Manifest) -> tuple[list[SeamRows], list[UnreadSeams]]:
+def read(
+    folder: Path, manifest: Manifest, batch_seams: int = 1024
+) -> tuple[list[SeamRows], list[UnreadSeams]]:
     rows: list[SeamRows] = []
     unread: list[UnreadSeams] = []
-    for chunk in chunks_of(folder, manifest):
+    for chunk in batched(row_groups_of(folder, manifest.parts), batch_seams):
         if isinstance(chunk, UnreadSeams):
             unread.append(chunk)
             continue
@@ -69,12 +70,9 @@ def assert_same(rows: SeamRows, i: int, trace: SeamTrace) -> None:
 
 
 @pytest.mark.parametrize("batch_seams", [40, 300, 1024])
-def test_the_chosen_rows_hold_what_the_reader_of_single_seams_gives(
-    folder: Path, monkeypatch: pytest.MonkeyPatch, batch_seams: int
-) -> None:
-    monkeypatch.setattr(row_groups, "BATCH_SEAMS", batch_seams)
+def test_the_chosen_rows_hold_what_the_reader_of_single_seams_gives(folder: Path, batch_seams: int) -> None:
     traces = {trace.seam_id: trace for trace in SeamStore(folder).iter_traces()}
-    every, unread = read(folder, read_manifest(folder))
+    every, unread = read(folder, read_manifest(folder), batch_seams)
     assert not unread
     assert [one for rows in every for one in rows.facts["seam_id"].to_pylist()] == list(traces)
     for whole in every:

@@ -1,0 +1,1 @@
+"""What ``describe`` makes: the job on each batch, and the files of the result."""

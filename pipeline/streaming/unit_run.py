@@ -1,0 +1,135 @@
+"""Running a job over the units of a store: read and work in threads, write in order."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from functools import partial
+from itertools import groupby
+from typing import Generic
+
+from seamtell.pipeline.store.row_groups import BATCH_SEAMS, Chunk, UnreadSeams, batched, read_chunk
+from seamtell.pipeline.streaming.job import BatchResult, Job, S, UnitRecord
+from seamtell.pipeline.streaming.ordered import ordered_map
+from seamtell.pipeline.streaming.unfinished import Unfinished
+from seamtell.pipeline.streaming.units import WorkUnit
+
+__all__ = ["Whole", "run_units", "unheard", "whole"]
+
+
+@dataclass(frozen=True)
+class Whole(Generic[S]):
+    """Sums over all units.
+
+    Parameters
+    ----------
+    sums : Sums
+    content_sha256 : str
+        Over the digests of the units.
+    unread : tuple of UnreadSeams
+    """
+
+    sums: S
+    content_sha256: str
+    unread: tuple[UnreadSeams, ...]
+
+
+def run_units(
+    job: Job[S],
+    units: Iterable[WorkUnit],
+    unfinished: Unfinished,
+    threads: int,
+    on_seams: Callable[[int], object],
+    batch_seams: int = BATCH_SEAMS,
+) -> Iterator[UnitRecord[S]]:
+    """Do the units that no earlier run finished; the record of each unit, not in their order.
+
+    Parameters
+    ----------
+    threads : int
+        That read and work; the caller's own thread writes. The result does not depend on it.
+    on_seams : callable
+        Told how many seams more are done.
+    batch_seams : int
+        Worked on at once, about. The result does not depend on it.
+
+    Raises
+    ------
+    StorageProblem
+        The parts cannot be written, or a part of the store is not there.
+    """
+    kept: list[UnitRecord[S]] = []
+
+    def steps() -> Iterator[tuple[WorkUnit, Chunk | UnreadSeams]]:
+        for unit in units:
+            record = unfinished.finished(unit.number)
+            if record is None:
+                yield from ((unit, chunk) for chunk in batched(unit.chunks, batch_seams))
+            else:
+                kept.append(record)
+                on_seams(unit.seams)
+
+    done = ordered_map(partial(_worked, job), steps(), threads)
+    for number, results in groupby(done, key=lambda result: result.number):
+        yield _written(job, number, results, unfinished, on_seams)
+    yield from kept
+
+
+def unheard(seams: int) -> None:
+    """Take the news of how many seams more are done, and tell nobody."""
+
+
+def whole(job: Job[S], records: Iterable[UnitRecord[S]]) -> Whole[S]:
+    """Add up the records of all units in the order of the store."""
+    sums, content = job.sums(), hashlib.sha256()
+    unread: list[UnreadSeams] = []
+    for record in sorted(records, key=lambda record: record.number):
+        sums = sums.plus(record.sums)
+        content.update(record.content_sha256.encode("ascii"))
+        unread += record.unread
+    return Whole(sums, content.hexdigest(), tuple(unread))
+
+
+@dataclass(frozen=True, eq=False)
+class _ChunkResult(Generic[S]):
+    number: int
+    seams: int
+    batches: tuple[BatchResult[S], ...]
+    unread: tuple[UnreadSeams, ...]
+
+
+def _worked(job: Job[S], step: tuple[WorkUnit, Chunk | UnreadSeams]) -> _ChunkResult[S]:
+    unit, chunk = step
+    if isinstance(chunk, UnreadSeams):
+        return _ChunkResult(unit.number, chunk.seams, (), (chunk,))
+    parts, unread = read_chunk(chunk)
+    batches = tuple(job.work(rows) for rows in parts)
+    return _ChunkResult(unit.number, sum(chunk.sizes), batches, tuple(unread))
+
+
+def _written(
+    job: Job[S],
+    number: int,
+    results: Iterable[_ChunkResult[S]],
+    unfinished: Unfinished,
+    on_seams: Callable[[int], object],
+) -> UnitRecord[S]:
+    """Write the parts of a unit as its results come, then its record."""
+    sums, content = job.sums(), hashlib.sha256()
+    unread: list[UnreadSeams] = []
+    with unfinished.unit(number) as parts:
+        for result in results:
+            for batch in result.batches:
+                sums = sums.plus(batch.sums)
+                content.update(batch.content)
+                if batch.tables:
+                    for part, table in zip(parts, batch.tables, strict=True):
+                        part.write(table)
+            unread += result.unread
+            on_seams(result.seams)
+    record: UnitRecord[S] = UnitRecord[job.sums](  # type: ignore[name-defined]
+        number=number, content_sha256=content.hexdigest(), sums=sums, unread=tuple(unread)
+    )
+    unfinished.finish(record)
+    return record
