@@ -12,7 +12,7 @@ from seamtell.features.contracts import Flaw
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.versioned_toml import first_complaint, read_versioned_toml
 
-__all__ = ["CAUSES_SCHEMA_VERSION", "HINTS_ONLY", "CauseHint", "default_causes", "read_causes"]
+__all__ = ["CAUSES_SCHEMA_VERSION", "HINTS_ONLY", "CauseHint", "read_causes"]
 
 CAUSES_SCHEMA_VERSION = 1
 
@@ -52,11 +52,6 @@ class _Document(BaseModel):
     hint: tuple[CauseHint, ...] = ()
 
 
-def default_causes() -> bytes:
-    """Content of the file as delivered."""
-    return files("seamtell.pipeline").joinpath("defaults/causes.toml").read_bytes()
-
-
 def read_causes(path: Path) -> tuple[CauseHint, ...]:
     """Read the hints; those delivered where the workspace has no such file.
 
@@ -66,8 +61,7 @@ def read_causes(path: Path) -> tuple[CauseHint, ...]:
         Not TOML, or a key that is wrong.
     """
     if not path.is_file():
-        with_default = files("seamtell.pipeline").joinpath("defaults/causes.toml")
-        path = Path(str(with_default))
+        path = Path(str(files("seamtell.pipeline").joinpath("defaults/causes.toml")))
     document, _ = read_versioned_toml(path, what="file of causes", version=CAUSES_SCHEMA_VERSION)
     try:
         return _Document.model_validate(document).hint
