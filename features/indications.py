@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from seamtell.features.channel import ChannelSignal, read_channels
 from seamtell.features.contracts import Indication, RecipeLimits, SeamTrace
 from seamtell.features.errors import SeamtellError
+from seamtell.features.rounding import SLACK
 from seamtell.features.segments import Segment, find_segments
 
 __all__ = [
@@ -180,7 +181,9 @@ def _indication(
     inside = slice(first, last + 1)
     shown = {m.channel for m in group}
     profiles = {name: signals[name].excursion_sigma[inside] for name in signals if name in shown}
-    strongest = max(profiles, key=lambda name: float(profiles[name].max()))
+    tops = {name: float(profile.max()) for name, profile in profiles.items()}
+    enough = max(tops.values()) - SLACK * abs(max(tops.values()))
+    strongest = next(name for name, top in tops.items() if top >= enough)
     peak = first + int(np.argmax(profiles[strongest]))
     over = (n for n, s in signals.items() if _above_limit(s, limits, n)[inside].any())
     return Indication(

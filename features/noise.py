@@ -50,9 +50,10 @@ def noise_pct(
     >>> round(noise_pct(7 + 0.3 * rng.standard_normal(100_000), np.full(100_000, 7.0)), 2)
     0.3
     """
-    below = np.asarray(baseline_pct, dtype=np.float64) - amplitude_pct
+    over = amplitude_pct - np.asarray(baseline_pct, dtype=np.float64)
     if spacing_pct > 0.0:
-        below = on_grid(below, spacing_pct)
+        over = on_grid(over, spacing_pct)
+    below = -over
     below = below[below >= 0.0]
     sigma = _MAD_TO_SIGMA * float(np.median(below)) if len(below) else 0.0
     return max(sigma, floor_pct, SMALLEST_PCT)

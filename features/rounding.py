@@ -11,10 +11,17 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["GRID_BITS", "grid_pct", "on_grid"]
+__all__ = ["GRID_BITS", "ROUNDED_AT", "SLACK", "grid_pct", "on_grid"]
 
 GRID_BITS = 30
 """The grid is this many powers of two below that of the highest amplitude."""
+
+ROUNDED_AT = 0.381966
+"""Added before rounding. Medians of quantised amplitudes, and lines between them, often lie half way between
+two points of the grid, where rounding errors would choose; here they do not."""
+
+SLACK = 1e-9
+"""Figures that differ by less than this share count as equal, where a choice between them is seen."""
 
 _LEAST = float(np.finfo(np.float64).tiny)
 
@@ -32,11 +39,11 @@ def grid_pct(amplitude_pct: NDArray[np.float64]) -> float:
 
 
 def on_grid(difference_pct: NDArray[np.float64], spacing_pct: float) -> NDArray[np.float64]:
-    """Round to the nearest multiple of the spacing.
+    """Round to a multiple of the spacing less than one spacing away; a multiple stays itself.
 
     Examples
     --------
     >>> on_grid(np.array([1e-14, 0.75]), 0.5)
     array([0., 1.])
     """
-    return np.rint(difference_pct / spacing_pct) * spacing_pct
+    return np.rint(difference_pct / spacing_pct + ROUNDED_AT) * spacing_pct

@@ -76,5 +76,7 @@ def despiked_pct(
     size = max(1, 2 * round((DESPIKE_BEAMS * beam_width_mm / pitch_mm - 1.0) / 2.0) + 1)
     if pitch_mm <= beam_width_mm / 4.0:
         size = max(size, 3)
-    despiked = median_filter(np.asarray(amplitude_pct, dtype=np.float64), size=size, mode="reflect")
+    # Reflected here: scipy 1.17 reflects wrongly where the window is several times as long as the trace.
+    padded = np.pad(np.asarray(amplitude_pct, dtype=np.float64), size // 2, mode="symmetric")
+    despiked = median_filter(padded, size=size)[size // 2 : len(padded) - size // 2]
     return smoothed_pct(despiked, pitch_mm, DESPIKE_BEAMS * beam_width_mm)

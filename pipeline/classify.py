@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from seamtell.features.errors import SeamtellError
@@ -20,16 +21,17 @@ from seamtell.pipeline.decisions.files import (
 from seamtell.pipeline.decisions.job import ClassifyJob, ClassifySums
 from seamtell.pipeline.decisions.trusted_model import TrustedModel, model_on_trial, trusted_model
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.files.places import Place
 from seamtell.pipeline.limits_file import read_limits
 from seamtell.pipeline.settings import indication_settings, read_settings, settings_digest
 from seamtell.pipeline.sign_off.approval_log import log_head
+from seamtell.pipeline.store.elsewhere import conflicts_of
 from seamtell.pipeline.store.manifest import Manifest, read_manifest
 from seamtell.pipeline.store.row_groups import BATCH_SEAMS, UnreadSeams, row_groups_of
-from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.streaming.job import job_key
 from seamtell.pipeline.streaming.ordered import usable_cores
-from seamtell.pipeline.streaming.unfinished import open_unfinished
-from seamtell.pipeline.streaming.unit_run import Whole, run_units, unheard, whole
+from seamtell.pipeline.streaming.target import open_target
+from seamtell.pipeline.streaming.unit_run import RunUnits, Whole, run_units, unheard, whole
 from seamtell.pipeline.streaming.units import UNIT_SEAMS, units_of
 from seamtell.pipeline.version import software_version
 from seamtell.pipeline.workspace import Workspace
@@ -43,7 +45,7 @@ class ClassifyResult:
 
     Parameters
     ----------
-    folder : Path
+    folder : Path or Place
         Holds the decision files.
     record : DecisionRecord
         What ``decision.json`` says, counts included.
@@ -59,7 +61,7 @@ class ClassifyResult:
 
     # A trial run shows in the type of `record`: a `TrialRecord`.
 
-    folder: Path
+    folder: Path | Place
     record: DecisionRecord
     explanation: str
     conflicts: tuple[str, ...]
@@ -73,7 +75,9 @@ def classify(
     since: datetime | None = None,
     until: datetime | None = None,
     seam_ids: Collection[str] | None = None,
-    out: Path | None = None,
+    out: Path | Place | None = None,
+    store: Path | Place | None = None,
+    run: RunUnits | None = None,
     trial: str | None = None,
     threads: int | None = None,
     unit_seams: int = UNIT_SEAMS,
@@ -93,9 +97,13 @@ def classify(
         Timezone-aware; seams with ``since <= welded_at < until``.
     seam_ids : collection of str, optional
         Only these seams.
-    out : Path, optional
-        A new or empty folder; default: ``decisions/<UTC time>`` in the workspace, with
+    out : Path or Place, optional
+        A new or empty folder or place elsewhere; default: ``decisions/<UTC time>`` in the workspace, with
         ``-trial`` behind it for a trial run.
+    store : Path or Place, optional
+        Folder of another store than that of the workspace; limits, settings and model stay its own.
+    run : RunUnits, optional
+        Does the units; default: threads of this process. The result does not depend on it.
     trial : str, optional
         Model to try, approved or not.
     threads : int, optional
@@ -123,11 +131,12 @@ def classify(
     """
     settings = read_settings(ws.settings_path)
     limits = read_limits(ws.limits_path)
-    manifest = read_manifest(ws.traces_dir)
+    traces = ws.traces_dir if store is None else store
+    manifest = read_manifest(traces)
     if not manifest.n_seams:
         raise BadInput("the store holds no seams", do="run 'seamtell ingest PATH' first")
     choice = Choice(since, until, None if seam_ids is None else frozenset(seam_ids))
-    parts = choice.parts(ws.traces_dir, manifest)
+    parts = choice.parts(traces, manifest)
     physics_only: bool | None = None
     if trial is None:
         trusted = trusted_model(ws, settings=settings, limits_digest=limits.digest, now=now)
@@ -138,26 +147,28 @@ def classify(
         indication_settings(settings.describe),
         settings.review,
         trusted,
-        SeamStore(ws.traces_dir).conflicts(),
+        conflicts_of(ws, store),
         trial=trial is not None,
     )
     job = ClassifyJob(decider, choice, physics_only)
     suffix = "" if trial is None else "-trial"
-    folder = out or ws.decisions_dir / f"{now.astimezone(UTC):%Y%m%dT%H%M%SZ}{suffix}"
-    check_empty(folder)
+    folder = ws.decisions_dir / f"{now.astimezone(UTC):%Y%m%dT%H%M%SZ}{suffix}" if out is None else out
+    if isinstance(folder, Path):
+        check_empty(folder)
+    run = run or partial(run_units, threads=threads or usable_cores(), batch_seams=batch_seams)
     inputs = {**job.inputs, "settings": settings_digest(ws)}
     key = job_key("classify", manifest, unit_seams, inputs)
-    with open_unfinished(folder.parent, "classify", key, job) as unfinished:
-        units = units_of(row_groups_of(ws.traces_dir, parts), unit_seams)
-        done = whole(job, run_units(job, units, unfinished, threads or usable_cores(), on_seams, batch_seams))
+    with open_target(folder, "classify", key, job) as target:
+        units = units_of(row_groups_of(traces, parts), unit_seams)
+        done = whole(job, run(job, units, target, on_seams=on_seams))
         if not done.sums.tally.seams and not done.unread:
-            unfinished.discard()
-            raise _nothing_chosen(ws, manifest)
+            target.discard()
+            raise _nothing_chosen(traces, manifest)
         record = _record(ws, trusted, limits.digest, now=now, since=since, until=until, done=done)
         if physics_only is not None:
             record = TrialRecord(**dict(record), physics_only=physics_only)
-        unfinished.write_record(record_file(record), record.to_json())
-        unfinished.publish(folder)
+        target.write_record(record_file(record), record.to_json())
+        target.publish(folder)
     tally = done.sums.tally
     return ClassifyResult(
         folder=folder,
@@ -169,8 +180,8 @@ def classify(
     )
 
 
-def _nothing_chosen(ws: Workspace, manifest: Manifest) -> BadInput:
-    first, last = welded_span(ws.traces_dir, manifest.parts)
+def _nothing_chosen(traces: Path | Place, manifest: Manifest) -> BadInput:
+    first, last = welded_span(traces, manifest.parts)
     return BadInput(
         "no seam of the store is in the choice",
         do=f"choose between {first:%Y-%m-%d} and {last:%Y-%m-%d}, when the stored seams were welded",

@@ -52,6 +52,8 @@ class ExitCode(IntEnum):
     """Done; the tracking server could not be reached, ``seamtell track push`` sends it later."""
     NOT_VERIFIED = 9
     """``seamtell verify`` found something that is not as it was signed, and names it."""
+    CLUSTER = 10
+    """Workers of a cluster died or its scheduler was lost; the same command goes on with what is finished."""
 
 
 CAUTION = (

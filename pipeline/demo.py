@@ -162,9 +162,10 @@ def run_demo(
         dossier = make_dossier(ws, training.model_id, now=now)
     with clock.stage("classify the newest month"):
         decisions = classify(ws, since=_newest_month(ws), now=now)
-        mix = flaw_mix(ws, decisions.folder, by="line")
+        decided = ws.decisions_dir / decisions.folder.name
+        mix = flaw_mix(ws, decided, by="line")
         write_mix_csv(mix, ws.reports_dir / "mix.csv")
-        production = write_production_page(ws, decisions.folder, ws.reports_dir / "newest_month.html")
+        production = write_production_page(ws, decided, ws.reports_dir / "newest_month.html")
     ceiling = None
     if plan.ceiling_sections:
         with clock.stage("ceiling: the same candidate with all the sections one could wish for"):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -16,13 +17,14 @@ from seamtell.pipeline.described.files import (
 )
 from seamtell.pipeline.described.job import DescribeJob, DescribeSums
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.files.places import Place
 from seamtell.pipeline.store.manifest import read_manifest
 from seamtell.pipeline.store.row_groups import BATCH_SEAMS, UnreadSeams, row_groups_of
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.streaming.job import job_key
 from seamtell.pipeline.streaming.ordered import usable_cores
-from seamtell.pipeline.streaming.unfinished import open_unfinished
-from seamtell.pipeline.streaming.unit_run import Whole, run_units, unheard, whole
+from seamtell.pipeline.streaming.target import open_target
+from seamtell.pipeline.streaming.unit_run import RunUnits, Whole, run_units, unheard, whole
 from seamtell.pipeline.streaming.units import UNIT_SEAMS, units_of
 from seamtell.pipeline.version import software_version
 from seamtell.pipeline.workspace import Workspace
@@ -44,7 +46,7 @@ class DescribeResult:
 
     Parameters
     ----------
-    path : Path
+    path : Path or Place
         The table: a folder of Parquet parts.
     seams, indications : int
         Seams read and indications written.
@@ -58,7 +60,7 @@ class DescribeResult:
         Seams in damaged parts of the store; all others are described.
     """
 
-    path: Path
+    path: Path | Place
     seams: int
     indications: int
     conflicts: int
@@ -97,8 +99,10 @@ def describe_seams(ws: Workspace, seam_ids: Collection[str] | None = None) -> pd
 
 def describe(
     ws: Workspace,
-    out: Path | None = None,
+    out: Path | Place | None = None,
     *,
+    store: Path | Place | None = None,
+    run: RunUnits | None = None,
     threads: int | None = None,
     unit_seams: int = UNIT_SEAMS,
     batch_seams: int = BATCH_SEAMS,
@@ -110,9 +114,13 @@ def describe(
 
     Parameters
     ----------
-    out : Path, optional
+    out : Path or Place, optional
         A new or empty folder, or one that an earlier run made, which is replaced; default: ``described``
-        in the workspace.
+        in the workspace. A place elsewhere must be empty.
+    store : Path or Place, optional
+        Folder of another store than that of the workspace.
+    run : RunUnits, optional
+        Does the units; default: threads of this process. The result does not depend on it.
     threads : int, optional
         The result does not depend on it; default: as many as there are cores.
     unit_seams : int
@@ -131,20 +139,22 @@ def describe(
     WorkspaceBusy
         Another process describes the same store at this moment.
     """
-    manifest = read_manifest(ws.traces_dir)
+    traces = ws.traces_dir if store is None else store
+    manifest = read_manifest(traces)
     if not manifest.n_seams:
-        raise BadInput("the store holds no seams", where=str(ws.root), do="run 'seamtell ingest PATH' first")
-    folder = out or ws.described_dir
-    check_target(folder)
-    job = DescribeJob.of(ws)
+        raise BadInput("the store holds no seams", where=str(traces), do="run 'seamtell ingest PATH' first")
+    folder = ws.described_dir if out is None else out
+    if isinstance(folder, Path):
+        check_target(folder)
+    job = DescribeJob.of(ws, store)
+    run = run or partial(run_units, threads=threads or usable_cores(), batch_seams=batch_seams)
     key = job_key("describe", manifest, unit_seams, job.inputs)
-    with open_unfinished(folder.parent, "describe", key, job) as unfinished:
-        units = units_of(row_groups_of(ws.traces_dir, manifest.parts), unit_seams)
-        records = run_units(job, units, unfinished, threads or usable_cores(), on_seams, batch_seams)
-        done = whole(job, records)
+    with open_target(folder, "describe", key, job) as target:
+        units = units_of(row_groups_of(traces, manifest.parts), unit_seams)
+        done = whole(job, run(job, units, target, on_seams=on_seams))
         record = _record(job, done)
-        unfinished.write_record(DESCRIBED_RECORD_FILE, record.to_json())
-        unfinished.publish(folder, replace=True)
+        target.write_record(DESCRIBED_RECORD_FILE, record.to_json())
+        target.publish(folder, replace=True)
     return DescribeResult(
         path=folder / DESCRIBED_FILE,
         seams=done.sums.seams,

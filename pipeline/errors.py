@@ -5,7 +5,7 @@ from __future__ import annotations
 from seamtell.features.errors import SeamtellError
 from seamtell.pipeline.console import ExitCode
 
-__all__ = ["BadInput", "Refused", "StorageProblem", "WorkspaceBusy"]
+__all__ = ["BadInput", "ClusterProblem", "Refused", "StorageProblem", "WorkspaceBusy"]
 
 
 class BadInput(SeamtellError):
@@ -24,6 +24,12 @@ class WorkspaceBusy(SeamtellError):
     """Another command holds the workspace."""
 
     exit_code = ExitCode.BUSY
+
+
+class ClusterProblem(SeamtellError):
+    """Workers died, or the scheduler was lost; what was finished is kept."""
+
+    exit_code = ExitCode.CLUSTER
 
 
 class StorageProblem(SeamtellError):

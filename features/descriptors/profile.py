@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.contracts import Channel
+from seamtell.features.rounding import SLACK
 
 __all__ = ["Crossings", "Hump", "IndicationView", "Profile"]
 
@@ -197,7 +198,8 @@ class Profile:
         Of several equally high ones on one flat top, the first counts.
         """
         values = self.excursion_pct
-        least = max(HUMP_SHARE * self.height_pct, HUMP_SIGMA * self.noise_pct)
+        # In a quantised trace a fall is often just as large as it has to be.
+        least = max(HUMP_SHARE * self.height_pct, HUMP_SIGMA * self.noise_pct) * (1.0 - SLACK)
         found = [i for i in _local_maxima(values) if self.first <= i <= self.last and values[i] >= least]
         humps: list[Hump] = []
         for i in sorted(found, key=lambda i: (-values[i], i)):

@@ -14,7 +14,14 @@ from seamtell.features.baseline import (
 )
 from seamtell.features.kernel.compiling import compiled, reordering
 from seamtell.features.kernel.low_quantile import low_quantile
-from seamtell.features.kernel.order_statistics import count_below, pair_of_few, rank_pair, round_to_keys
+from seamtell.features.kernel.order_statistics import (
+    count_below,
+    fill_up,
+    pair_of_few,
+    rank_pair,
+    round_to_keys,
+)
+from seamtell.features.kernel.rank_vectors import values_of_ranks
 from seamtell.features.kernel.smooth_fit import smooth_two
 from seamtell.features.kernel.vectors import LANES, write_line
 
@@ -52,11 +59,14 @@ def block_sigma(
     m = count - 1
     for k in range(m):
         steps[k] = np.abs(medians[k + 1] - medians[k])
-    low, high = _ranks(steps, keys, m, (m - 1) // 2, scratch)
+    if m <= LANES * 8:
+        fill_up(steps, m, LANES)
+        low, high, fourth = values_of_ranks(steps, m, (m - 1) // 2, m // 2, m // 4)
+    else:
+        low, high = _ranks(steps, keys, m, (m - 1) // 2, scratch)
+        fourth = _ranks(steps, keys, m, m // 4, scratch)[0]
     typical = 1.4826 * ((low / _SQRT2 + high / _SQRT2) / 2.0 if m % 2 == 0 else low / _SQRT2)
-    quarter = 0.0
-    if count >= _BLOCKS_FOR_QUARTILE:
-        quarter = _ranks(steps, keys, m, m // 4, scratch)[0] / _SQRT2 / 0.3186
+    quarter = fourth / _SQRT2 / 0.3186 if count >= _BLOCKS_FOR_QUARTILE else 0.0
     if typical <= quarter:
         return typical
     _steps(amplitudes, amplitudes[1:], n - 1, steps)

@@ -5,15 +5,14 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numba import carray
 from numpy.typing import NDArray
 
 from seamtell.features.described_batch import SeamStatus
 from seamtell.features.kernel.bits import next_set
-from seamtell.features.kernel.compiling import address_of, compiled, entry
+from seamtell.features.kernel.compiling import compiled, entry
 from seamtell.features.kernel.descriptor_kernel import describe_indication
 from seamtell.features.kernel.grouping import join_segments
-from seamtell.features.kernel.moving_average import average_taps, copy_samples, moving_average, reflect
+from seamtell.features.kernel.moving_average import average_taps, copy_samples, moving_average, reflect_ends
 from seamtell.features.kernel.scratch import Scratch
 from seamtell.features.kernel.seam_kernel import (
     GRID,
@@ -21,13 +20,15 @@ from seamtell.features.kernel.seam_kernel import (
     LIMIT,
     NOISE,
     QUIET_NOISE,
-    all_finite,
     find_baselines,
     find_excursions,
+    grid_below,
     prepare_segments,
     segment_channels,
 )
 from seamtell.features.kernel.segment_kernel import first_highest
+from seamtell.features.kernel.vectors import copy_from
+from seamtell.features.rounding import ROUNDED_AT, SLACK
 from seamtell.features.smoothing import SMOOTH_BEAMS
 
 __all__ = ["Found", "Limits", "Networks", "PerSeam", "Seams", "run_batch"]
@@ -112,8 +113,27 @@ def run_batch(
     tuple of int
         First seam that is not done, and number of indications so far.
     """
-    channels = seams.starts.shape[1]
-    present = np.empty(channels, np.int64)
+    present = np.empty(seams.starts.shape[1], np.int64)
+    return _run(
+        seams, limits, networks, enter_sigma, leave_sigma, scratch, begin, m, per_seam, found, present
+    )
+
+
+@compiled
+def _run(
+    seams: Seams,
+    limits: Limits,
+    networks: Networks,
+    enter_sigma: float,
+    leave_sigma: float,
+    scratch: Scratch,
+    begin: int,
+    m: int,
+    per_seam: PerSeam,
+    found: Found,
+    present: Indices,
+) -> tuple[int, int]:
+    """`run_batch`; only what allocates nothing is compiled without counting references."""
     for i in range(begin, len(seams.recipe)):
         status, here = _take_in(seams, limits, scratch, i, present)
         per_seam.status[i] = status
@@ -123,7 +143,7 @@ def run_batch(
         pitch_mm, beam_mm = seams.pitch_mm[i], limits.beam_width_mm[recipe]
         find_baselines(scratch, here, n, pitch_mm, networks.pairs, networks.offsets)
         find_excursions(scratch, here, n, pitch_mm, beam_mm, networks.pairs, networks.offsets)
-        prepare_segments(scratch, here, n, leave_sigma)
+        prepare_segments(scratch, here, n, enter_sigma, leave_sigma)
         first, last = _judged(
             seams.start_mm[i],
             pitch_mm,
@@ -168,12 +188,12 @@ def _take_in(seams: Seams, limits: Limits, s: Scratch, i: int, present: Indices)
         here += 1
     for k in range(here):
         c = present[k]
-        at = seams.addresses[c] + 4 * seams.starts[i, c]
-        values = carray(address_of(at), n, np.float32)
-        if not all_finite(values, n):
+        greatest = copy_from(seams.addresses[c] + 4 * seams.starts[i, c], n, s.padded[k], s.pad)
+        if not greatest < np.inf:
             return _NOT_FINITE, 0
-        reflect(values, n, s.pad, s.padded[k])
+        reflect_ends(s.padded[k], n, s.pad)
         s.per_channel[LIMIT, k] = limits.limit_pct[recipe, c]
+        s.per_channel[GRID, k] = grid_below(greatest)
     return _DESCRIBED, here
 
 
@@ -296,12 +316,12 @@ def _peak(
     s: Scratch, channels: int, present: Indices, shown: NDArray[np.bool_], first: int, last: int
 ) -> int:
     """Sample of the highest excursion in units of the noise, on the channels that show the indication."""
-    peak, height = first, -np.inf
+    peak, height = first, -1e300  # finite, so that a share of it is known
     for c in range(channels):
         if shown[present[c]]:
             sigma = s.per_channel[QUIET_NOISE, c]
             at = first_highest(s.excursion[c], first, last, sigma)
-            if s.excursion[c, at] / sigma > height:
+            if s.excursion[c, at] / sigma > height + SLACK * np.abs(height):
                 peak, height = at, s.excursion[c, at] / sigma
     return peak
 
@@ -327,4 +347,4 @@ def _window(
 def _lower(excursion: Array, baseline: Array, n: int, grid: float) -> None:
     per_grid = 1.0 / grid
     for i in range(n):
-        excursion[i] = np.rint((excursion[i] - baseline[i]) * per_grid) * grid
+        excursion[i] = np.rint((excursion[i] - baseline[i]) * per_grid + ROUNDED_AT) * grid

@@ -6,9 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.kernel.compiling import compiled
-from seamtell.features.kernel.vectors import trailing_zeros
+from seamtell.features.kernel.vectors import leading_zeros, trailing_zeros
 
-__all__ = ["WORD", "mark", "mark_common", "next_clear", "next_set", "unmark"]
+__all__ = ["WORD", "mark", "mark_common", "next_clear", "next_set", "run_start", "unmark"]
 
 WORD = 64
 
@@ -43,6 +43,19 @@ def next_clear(words: Words, first: int, last: int) -> int:
             return last + 1
         word = ~words[at]
     return min(at * WORD + trailing_zeros(word), last + 1)
+
+
+@compiled
+def run_start(words: Words, first: int, sample: int) -> int:
+    """First sample of the marked run that a marked sample lies in, not before `first`."""
+    at = sample // WORD
+    word = ~words[at] & (_ALL >> np.uint64(WORD - 1 - sample % WORD))
+    while word == np.uint64(0):
+        if at * WORD <= first:
+            return first
+        at -= 1
+        word = ~words[at]
+    return max(at * WORD + WORD - leading_zeros(word), first)
 
 
 @compiled

@@ -12,15 +12,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
-from numba import njit, types
-from numba.core import cgutils
+from numba import njit
 from numba.core.registry import CPUDispatcher
 from numba.extending import intrinsic
 
 from seamtell.features.machine_code import OPTIONS, kept
 
 __all__ = [
-    "address_of",
     "compiled",
     "contracting",
     "entry",
@@ -32,7 +30,7 @@ __all__ = [
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
-_INNER: dict[str, Any] = {**OPTIONS, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+_INNER: dict[str, Any] = {**OPTIONS, "_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 
 
 class _OnlyForKernels(CPUDispatcher):  # type: ignore[misc]
@@ -76,20 +74,6 @@ def entry(function: Callable[..., Any]) -> Any:
     """Compile the function that Python calls, under a name that holds a digest over the sources."""
     function.__qualname__ = f"{function.__qualname__}_{source_digest()}"
     return kept(function)
-
-
-@intrinsic  # type: ignore[untyped-decorator]
-def address_of(typing_context: Any, number: Any) -> Any:
-    """Pointer of an address given as integer.
-
-    Channels come as addresses, so that their number, and whether their memory is read-only, do
-    not ask for machine code of their own.
-    """
-
-    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        return builder.inttoptr(arguments[0], cgutils.voidptr_t)
-
-    return types.voidptr(number), generate
 
 
 _NEVER_NAN = ("nnan", "nsz")

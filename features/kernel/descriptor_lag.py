@@ -82,7 +82,9 @@ def best_lag(s: Array, c: Array, scratch: Array) -> tuple[int, float]:
     w = len(s)
     padded, products = scratch[: 3 * w + 4], scratch[3 * w + 4 : 5 * w + 8]
     padded[:w], padded[2 * w :] = 0.0, 0.0
-    padded[w : 2 * w] = c
+    middle = padded[w:]
+    for i in range(w):
+        middle[i] = c[i]
     reach = min(w - 1, w // 2 + 1)
     while True:
         _lag_products(s, padded, reach, products)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from seamtell.features.descriptors.profile import HUMP_SHARE, HUMP_SIGMA
 from seamtell.features.kernel.compiling import compiled, larger, reordering, smaller
+from seamtell.features.rounding import SLACK
 
 __all__ = [
     "Facts",
@@ -223,7 +224,7 @@ def prominence(e: Array, grid: Grid, index: int) -> float:
 @compiled
 def _humps(e: Array, grid: Grid, height: float, noise: float, tops: Array) -> tuple[int, int, int]:
     """Number of humps, and the two highest (-1 where there is none)."""
-    least = max(HUMP_SHARE * height, HUMP_SIGMA * noise)
+    least = max(HUMP_SHARE * height, HUMP_SIGMA * noise) * (1.0 - SLACK)
     count = _local_maxima(e, grid, least, tops)
     kept, one, two = 0, -1, -1
     # From the highest down, the first of equal ones; accepted humps gather at the front of `tops`.

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from seamtell.features.baseline import _START_QUANTILE
 from seamtell.features.kernel.compiling import compiled
-from seamtell.features.kernel.vectors import LANES, count_smaller
+from seamtell.features.kernel.rank_vectors import count_smaller
+from seamtell.features.kernel.vectors import LANES
 
 __all__ = ["low_quantile"]
 

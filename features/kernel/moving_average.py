@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from seamtell.features.kernel.compiling import compiled
 from seamtell.features.kernel.vectors import EIGHT, MOST_TAPS, average_eight
 
-__all__ = ["average_taps", "copy_samples", "moving_average", "reflect"]
+__all__ = ["average_taps", "copy_samples", "moving_average", "reflect", "reflect_ends"]
 
 Samples = NDArray[np.float32]
 Array = NDArray[np.float64]
@@ -26,6 +26,13 @@ def average_taps(samples: float) -> int:
 def reflect(values: Samples, n: int, half: int, padded: Samples | Array) -> None:
     """Copy the first n values with `half` reflected ones on either side, as often as needed."""
     copy_samples(values, n, padded[half:])
+    reflect_ends(padded, n, half)
+
+
+@compiled
+def reflect_ends(padded: Samples | Array, n: int, half: int) -> None:
+    """Reflect the n values from `half` on to either side, as often as needed."""
+    values = padded[half:]
     if half <= n:
         left, right = padded[:half], padded[half + n :]
         for i in range(half):

@@ -11,12 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.kernel.compiling import compiled, larger, reordering, smaller
-from seamtell.features.kernel.vectors import EIGHT, LANES, count_keys, gather_between
+from seamtell.features.kernel.rank_vectors import count_keys, gather_between, values_of_ranks
+from seamtell.features.kernel.vectors import LANES
 
 __all__ = [
     "count_at_most",
     "count_below",
-    "median_of_rest",
+    "fill_up",
+    "median_of_smallest",
     "neighbours",
     "pair_of_few",
     "rank_pair",
@@ -31,6 +33,8 @@ _LARGEST = float(np.finfo(np.float32).max)
 
 _FEW = 512
 """So many candidates are narrowed down by counting; more are narrowed down by partition."""
+_PAIRS = 96
+"""So few are compared each with each."""
 _GUESSES = 8
 _MARGIN = 16
 """Thresholds aim so many ranks beside the one sought, so that it is soon between two of them."""
@@ -75,8 +79,15 @@ def round_to_keys(values: Array, n: int, keys: Samples) -> None:
     """Values rounded to float32, which keeps their order, and infinity up to a whole number of lanes."""
     for i in range(n):
         keys[i] = values[i]
-    for i in range(n, n + 2 * LANES):
-        keys[i] = np.inf
+    fill_up(keys, n, 4 * LANES)
+
+
+@compiled
+def fill_up(values: Array | Samples, n: int, further: int) -> None:
+    """Write infinity behind the first n values."""
+    behind = values[n : n + further]
+    for i in range(further):
+        behind[i] = np.inf
 
 
 @compiled
@@ -89,16 +100,16 @@ def rank_pair(
 
     Parameters
     ----------
-    values, scratch : float64 arrays of shape (>= n + 8,)
+    values, scratch : float64 arrays of shape (>= n + LANES,)
         No NaN; the scratch is overwritten.
-    keys : float32 array of shape (>= n + 2 * LANES,)
+    keys : float32 array of shape (>= n + 4 * LANES,)
         From `round_to_keys`.
     n, rank : int
     guess, density : float
         About the answer, and about how many values a unit there are near it; the better, the faster.
     """
     low, n_low, high, n_high = np.float32(-np.inf), 0, np.float32(np.inf), n
-    threshold, whole = np.float32(guess), (n + 2 * LANES - 1) // (2 * LANES) * (2 * LANES)
+    threshold, whole = np.float32(guess), (n + 4 * LANES - 1) // (4 * LANES) * (4 * LANES)
     for _ in range(_GUESSES):
         if n_high - n_low <= 3 * _MARGIN or not low < threshold < high:
             break
@@ -116,7 +127,7 @@ def rank_pair(
             share = (aim - n_low) / (n_high - n_low)
             threshold = np.float32(low + (high - low) * min(max(share, 0.1), 0.9))
     m = 0
-    for i in range(0, n, EIGHT):
+    for i in range(0, n, 4 * LANES):
         m = gather_between(keys, values, i, low, high if n_high < n else np.float32(_LARGEST), scratch, m)
     if m < n_high - n_low:  # keys beyond the largest float32 are infinite, like those that fill up
         m = 0
@@ -131,7 +142,14 @@ def rank_pair(
 
 @compiled
 def pair_of_few(values: Array, m: int, rank: int) -> tuple[float, float]:
-    """The values of two neighbouring ranks of all m values; the second infinite when there is none."""
+    """The values of two neighbouring ranks of all m values; the second infinite when there is none.
+
+    Writes up to `LANES` values further.
+    """
+    if m <= _PAIRS:
+        fill_up(values, m, LANES)
+        value, after, _ = values_of_ranks(values, m, rank, rank + 1, rank)
+        return value, after
     if m > _FEW:
         value = smallest_of_part(values, 0, m - 1, rank)
         after = np.inf
@@ -185,15 +203,11 @@ def smallest_of_part(values: Array, first: int, last: int, rank: int) -> float:
 
 
 @compiled
-def median_of_rest(
-    values: Array, keys: Samples, n: int, n_left_out: int, guess: float, scratch: Array
-) -> float:
-    """Median of all but the smallest `n_left_out` values, equal to ``numpy.median`` of them bit by bit.
+def median_of_smallest(values: Array, keys: Samples, n: int, m: int, guess: float, scratch: Array) -> float:
+    """Median of the m smallest values, equal to ``numpy.median`` of them bit by bit.
 
-    `guess` is about the answer, which is about the median of half a normal distribution.
+    `guess` is about the answer, and they are about half of a normal distribution about zero.
     """
-    m = n - n_left_out
-    rank = n_left_out + (m - 1) // 2
-    density = m * _HALF_NORMAL_DENSITY / max(guess, 1e-300)
-    low, high = rank_pair(values, keys, n, rank, guess, density, scratch)
+    density = m * _HALF_NORMAL_DENSITY / max(np.abs(guess), 1e-300)
+    low, high = rank_pair(values, keys, n, (m - 1) // 2, guess, density, scratch)
     return low if m % 2 == 1 else (low + high) / 2.0

@@ -46,6 +46,7 @@ class Scratch(NamedTuple):
     blocks: NDArray[np.int64]
     order: NDArray[np.int64]
     standing: NDArray[np.uint64]
+    rising: NDArray[np.uint64]
     over: NDArray[np.uint64]
     kept: NDArray[np.uint64]
     near: NDArray[np.float64]
@@ -82,6 +83,7 @@ def make_scratch(channels: int, longest: int, pad: int) -> Scratch:
         np.empty(n, np.bool_),
         np.empty(n, np.int64),
         np.empty((2, 2 * n), np.int64),
+        np.empty((channels, words), np.uint64),
         np.empty((channels, words), np.uint64),
         np.empty((channels, words), np.uint64),
         np.empty(words, np.uint64),

@@ -13,27 +13,23 @@ from numpy.typing import NDArray
 
 from seamtell.features.kernel.baseline_kernel import block_sigma, fit_two, interpolate, prepare_fit
 from seamtell.features.kernel.block_medians import block_medians, lay_out_blocks
-from seamtell.features.kernel.compiling import compiled, larger, reordering
+from seamtell.features.kernel.compiling import compiled, reordering, smaller
 from seamtell.features.kernel.moving_average import average_taps, moving_average, reflect
-from seamtell.features.kernel.order_statistics import (
-    count_below,
-    median_of_rest,
-    pair_of_few,
-    rank_pair,
-    round_to_keys,
-)
+from seamtell.features.kernel.order_statistics import fill_up, median_of_smallest, rank_pair, round_to_keys
+from seamtell.features.kernel.rank_vectors import count_keys
 from seamtell.features.kernel.running_median import running_median
 from seamtell.features.kernel.scratch import Scratch
-from seamtell.features.kernel.segment_kernel import find_segments, leave_threshold, mark_samples
+from seamtell.features.kernel.segment_kernel import find_segments, largest_within, mark_samples
+from seamtell.features.kernel.vectors import LANES
 from seamtell.features.noise import _MAD_TO_SIGMA, FLOOR_SHARE, SMALLEST_PCT
-from seamtell.features.rounding import GRID_BITS
+from seamtell.features.rounding import GRID_BITS, ROUNDED_AT
 from seamtell.features.smoothing import DESPIKE_BEAMS
 
 __all__ = [
-    "all_finite",
     "despike_size",
     "find_baselines",
     "find_excursions",
+    "grid_below",
     "prepare_segments",
     "segment_channels",
 ]
@@ -44,15 +40,6 @@ Samples = NDArray[np.float32]
 LEVEL, NOISE, QUIET_NOISE, LIMIT, GRID = range(5)
 """Rows of ``Scratch.per_channel``: median of the baseline, noise of single and of despiked samples, limit,
 spacing of the grid that differences are rounded to."""
-
-
-@reordering
-def all_finite(values: Samples, n: int) -> bool:
-    """Whether no value is NaN or infinite: times zero, these are not zero."""
-    total = np.float32(0.0)
-    for i in range(n):
-        total += values[i] * np.float32(0.0)
-    return total == np.float32(0.0)
 
 
 @compiled
@@ -113,11 +100,23 @@ def _level(baseline: Array, curve: Array, count: int, n: int, keys: Samples, scr
     """Median of a baseline; that of the curve's points is near it."""
     if count < 3:
         return baseline[0]
-    guess, after = pair_of_few(curve, count, count // 2)
-    density = 0.5 * n / count / max(after - guess, 1e-12 * np.abs(guess) + 1e-300)
+    guess, width = _middle(curve, count)
+    density = 0.5 * n / max(width, 1e-12 * np.abs(guess) + 1e-300)
     round_to_keys(baseline, n, keys)
     low, high = rank_pair(baseline, keys, n, (n - 1) // 2, guess, density, scratch)
     return low if n % 2 == 1 else (low + high) / 2.0
+
+
+@reordering
+def _middle(curve: Array, count: int) -> tuple[float, float]:
+    """About where the middle ranks are, and over how much the values are spread."""
+    total, spread = 0.0, 0.0
+    for i in range(count):
+        total += curve[i]
+    mean = total / count
+    for i in range(count):
+        spread += np.abs(curve[i] - mean)
+    return mean, 2.0 * spread / count
 
 
 @compiled
@@ -139,64 +138,63 @@ def find_excursions(
         padded, excursion, baseline = s.padded[c], s.excursion[c], s.baseline[c]
         running_median(padded[s.pad - size // 2 :], n, size, networks, offsets, s.tile, s.quiet)
         reflect(s.quiet, n, half, s.despiked)
-        moving_average(s.despiked, n, samples, half, excursion, s.sums)
-        grid = _grid_of(padded[s.pad :], n)
-        s.per_channel[GRID, c] = grid
-        _take_away(excursion, baseline, n, grid, s.work[0])
-        s.per_channel[QUIET_NOISE, c] = _noise(s.work[0], s.keys, n, floor, s.work[1])
-        _fall_short(padded[s.pad :], baseline, n, grid, s.work[0])
-        s.per_channel[NOISE, c] = _noise(s.work[0], s.keys, n, floor, s.work[1])
-
-
-@reordering
-def _greatest_size(raw: Samples, n: int) -> np.float32:
-    greatest = np.float32(0.0)
-    for i in range(n):
-        greatest = larger(abs(raw[i]), greatest)
-    return greatest
+        moving_average(s.despiked, n, samples, half, s.work[0], s.sums)
+        grid = s.per_channel[GRID, c]
+        s.per_channel[QUIET_NOISE, c] = _noise(
+            s.work[0], baseline, n, grid, floor, excursion, s.keys, s.work[1]
+        )
+        s.per_channel[NOISE, c] = _noise(
+            padded[s.pad :], baseline, n, grid, floor, s.work[0], s.keys, s.work[1]
+        )
 
 
 @compiled
-def _grid_of(raw: Samples, n: int) -> float:
+def grid_below(greatest: float) -> float:
     """Spacing of the grid that differences are rounded to, see ``features.rounding``."""
-    _, exponent = math.frexp(_greatest_size(raw, n))
+    _, exponent = math.frexp(greatest)
     return math.ldexp(1.0, exponent - 1 - GRID_BITS)
 
 
 @compiled
-def _take_away(quiet: Array, baseline: Array, n: int, grid: float, below: Array) -> None:
-    """Excursion in place, and how far below the baseline."""
-    per_grid = 1.0 / grid
-    for i in range(n):
-        value = np.rint((quiet[i] - baseline[i]) * per_grid) * grid
-        quiet[i] = value
-        below[i] = -value
-
-
-@compiled
-def _fall_short(raw: Samples, baseline: Array, n: int, grid: float, below: Array) -> None:
-    per_grid = 1.0 / grid
-    for i in range(n):
-        below[i] = np.rint((baseline[i] - np.float64(raw[i])) * per_grid) * grid
+def _noise(
+    signal: Array | Samples,
+    baseline: Array,
+    n: int,
+    grid: float,
+    floor: float,
+    over: Array,
+    keys: Samples,
+    scratch: Array,
+) -> float:
+    """Robust standard deviation of what is not above the baseline; `over` is what is over it."""
+    total = _over_baseline(signal, baseline, n, grid, 1.0 / grid, over, keys)
+    fill_up(keys, n, 4 * LANES)
+    whole = (n + 4 * LANES - 1) // (4 * LANES) * (4 * LANES)
+    below, sigma = count_keys(keys, whole, np.float32(0.0)), 0.0
+    if below > 0:
+        sigma = -_MAD_TO_SIGMA * median_of_smallest(over, keys, n, below, 0.845 * total / below, scratch)
+    return max(max(sigma, floor), SMALLEST_PCT)
 
 
 @reordering
-def _sum_of_positive(below: Array, n: int) -> float:
-    total = 0.0
+def _over_baseline(
+    signal: Array | Samples,
+    baseline: Array,
+    n: int,
+    grid: float,
+    per_grid: float,
+    over: Array,
+    keys: Samples,
+) -> float:
+    """Signal over the baseline, and rounded to float32; about the sum of what is below."""
+    total, zero = np.float32(0.0), np.float32(0.0)
     for i in range(n):
-        total += larger(below[i], 0.0)
-    return total
-
-
-@compiled
-def _noise(below: Array, keys: Samples, n: int, floor: float, scratch: Array) -> float:
-    """Robust standard deviation of what is not above the baseline."""
-    round_to_keys(below, n, keys)
-    negative, sigma = count_below(below, n, 0.0), 0.0
-    if negative < n:
-        mean = _sum_of_positive(below, n) / (n - negative)
-        sigma = _MAD_TO_SIGMA * median_of_rest(below, keys, n, negative, 0.845 * mean, scratch)
-    return max(max(sigma, floor), SMALLEST_PCT)
+        value = np.rint((np.float64(signal[i]) - baseline[i]) * per_grid + ROUNDED_AT) * grid
+        over[i] = value
+        narrow = np.float32(value)
+        keys[i] = narrow
+        total += smaller(narrow, zero)
+    return np.float64(total)
 
 
 @compiled
@@ -224,6 +222,7 @@ def segment_channels(
             judged_last,
             inside,
             s.standing[c],
+            s.rising[c],
             s.over[c],
             s.kept,
             s.near,
@@ -234,9 +233,10 @@ def segment_channels(
 
 
 @compiled
-def prepare_segments(s: Scratch, channels: int, n: int, leave_sigma: float) -> None:
+def prepare_segments(s: Scratch, channels: int, n: int, enter_sigma: float, leave_sigma: float) -> None:
     """What both searches for segments read."""
     for c in range(channels):
-        threshold = leave_threshold(leave_sigma, s.per_channel[QUIET_NOISE, c])
+        sigma = s.per_channel[QUIET_NOISE, c]
+        leave, enter = largest_within(leave_sigma, sigma), largest_within(enter_sigma, sigma)
         raw, limit = s.padded[c, s.pad :], s.per_channel[LIMIT, c]
-        mark_samples(s.excursion[c], raw, n, threshold, limit, s.standing[c], s.over[c])
+        mark_samples(s.excursion[c], raw, n, leave, enter, limit, s.standing[c], s.rising[c], s.over[c])

@@ -10,12 +10,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from seamtell.features.kernel.bits import WORD, mark, mark_common, next_clear, next_set, unmark
+from seamtell.features.kernel.bits import WORD, mark, mark_common, next_clear, next_set, run_start, unmark
 from seamtell.features.kernel.compiling import compiled, larger
 from seamtell.features.kernel.vectors import mask_above
 from seamtell.features.segments import BRIDGE_BEAMS, NARROWEST_BEAMS, TAIL_SHARE
 
-__all__ = ["find_segments", "first_highest", "leave_threshold", "mark_samples"]
+__all__ = ["find_segments", "first_highest", "largest_within", "mark_samples"]
 
 Array = NDArray[np.float64]
 Samples = NDArray[np.float32]
@@ -24,12 +24,12 @@ Words = NDArray[np.uint64]
 
 
 @compiled
-def leave_threshold(leave_sigma: float, sigma: float) -> float:
-    """Largest excursion that, divided by sigma, does not exceed `leave_sigma`."""
-    threshold = leave_sigma * sigma
-    while threshold / sigma > leave_sigma:
+def largest_within(quotient: float, sigma: float) -> float:
+    """Largest excursion that, divided by sigma, does not exceed the quotient."""
+    threshold = quotient * sigma
+    while threshold / sigma > quotient:
         threshold = np.nextafter(threshold, -np.inf)
-    while np.nextafter(threshold, np.inf) / sigma <= leave_sigma:
+    while np.nextafter(threshold, np.inf) / sigma <= quotient:
         threshold = np.nextafter(threshold, np.inf)
     return threshold
 
@@ -43,20 +43,30 @@ def largest_float32(limit: float) -> np.float32:
 
 @compiled
 def mark_samples(
-    excursion: Array, raw: Samples, n: int, threshold: float, limit: float, standing: Words, over: Words
+    excursion: Array,
+    raw: Samples,
+    n: int,
+    leave: float,
+    enter: float,
+    limit: float,
+    standing: Words,
+    rising: Words,
+    over: Words,
 ) -> None:
-    """Which samples stand out by more than the threshold, and which amplitudes are above the limit.
+    """Which samples stand out by more than the lower and both thresholds, and which are above the limit.
 
     Reads up to 63 samples further.
     """
     narrow = largest_float32(limit)
     words = (n + WORD - 1) // WORD
     for at in range(words):
-        standing[at] = mask_above(excursion, at * WORD, threshold)
+        standing[at] = mask_above(excursion, at * WORD, leave)
+        rising[at] = mask_above(excursion, at * WORD, enter) & standing[at]
         over[at] = mask_above(raw, at * WORD, narrow)
     if n % WORD != 0:
         inside = (np.uint64(1) << np.uint64(n % WORD)) - np.uint64(1)
         standing[words - 1] &= inside
+        rising[words - 1] &= inside
         over[words - 1] &= inside
 
 
@@ -79,6 +89,7 @@ def find_segments(
     judged_last: int,
     inside: bool,
     standing: Words,
+    rising: Words,
     over: Words,
     kept: Words,
     near: Array,
@@ -99,7 +110,7 @@ def find_segments(
         Samples outside the dead zones; the last before the first when there are none.
     inside : bool
         Look among the judged samples, or among all others.
-    standing, over : uint64 arrays
+    standing, rising, over : uint64 arrays
         From `mark_samples`.
     kept, near
         Scratch of shape (>= n / 64,), and (3, >= 3 * n).
@@ -114,12 +125,12 @@ def find_segments(
             continue
         if mark_common(kept, over, first, last) != np.uint64(0):
             found = True
-        i = next_set(standing, first, last)
+        i = next_set(rising, first, last)
         while i <= last:
-            end = next_clear(standing, i, last) - 1
-            if _keep_run(excursion, i, end, first, last, n, sigma, enter_sigma, beam_samples, kept, near):
+            start, end = run_start(standing, first, i), next_clear(standing, i, last) - 1
+            if _keep_run(excursion, rising, start, end, first, last, n, sigma, beam_samples, kept, near):
                 found = True
-            i = next_set(standing, end + 1, last)
+            i = next_set(rising, end + 1, last)
     if not found:
         return 0
     m = _bridged_runs(kept, n, BRIDGE_BEAMS * beam_samples, firsts, lasts)
@@ -147,19 +158,19 @@ def _zone(zone: int, inside: bool, judged_first: int, judged_last: int, n: int) 
 @compiled
 def _keep_run(
     excursion: Array,
+    rising: Words,
     first: int,
     last: int,
     zone_first: int,
     zone_last: int,
     n: int,
     sigma: float,
-    enter_sigma: float,
     beam_samples: float,
     kept: Words,
     near: Array,
 ) -> bool:
     """Mark those parts of a run above the lower threshold that are no tails, wide enough and high enough."""
-    if not _may_be_kept(excursion, first, last, zone_first, zone_last, sigma, enter_sigma, beam_samples):
+    if not _may_be_kept(rising, first, last, zone_first, zone_last, beam_samples):
         return False
     reach = int(min(max(1.0, np.rint(beam_samples)), float(n)))
     low, high = max(0, first - reach), min(n - 1, last + reach)
@@ -178,7 +189,7 @@ def _keep_run(
         end = i
         while end < last and not _is_tail(excursion[end + 1], highest_near[end + 1 - first], sigma):
             end += 1
-        if _may_be_kept(excursion, i, end, zone_first, zone_last, sigma, enter_sigma, beam_samples):
+        if _may_be_kept(rising, i, end, zone_first, zone_last, beam_samples):
             found = True
             mark(kept, i, end)
         i = end + 1
@@ -196,18 +207,11 @@ def _is_tail(excursion: float, highest: float, sigma: float) -> bool:
 
 @compiled
 def _may_be_kept(
-    excursion: Array,
-    first: int,
-    last: int,
-    zone_first: int,
-    zone_last: int,
-    sigma: float,
-    enter_sigma: float,
-    beam_samples: float,
+    rising: Words, first: int, last: int, zone_first: int, zone_last: int, beam_samples: float
 ) -> bool:
     """Whether a run is wide enough, or cut short by the end of its zone, and high enough."""
     wide = last - first + 1 >= NARROWEST_BEAMS * beam_samples or first == zone_first or last == zone_last
-    return wide and _highest(excursion[first:], last - first + 1) / sigma > enter_sigma
+    return wide and next_set(rising, first, last) <= last
 
 
 @compiled
@@ -222,27 +226,36 @@ def _lowest(values: Array, n: int) -> float:
 def _window_maxima(
     excursion: Array, first: int, last: int, reach: int, n: int, near: Array, out: Array
 ) -> None:
-    """Largest excursion within `reach` of every sample from first to last (van Herk, Gil and Werman)."""
+    """Largest excursion within `reach` of every sample from first to last.
+
+    Largest of 1, 2, 4, … neighbours are made of each other, so that all samples go side by side.
+    """
     width = 2 * reach + 1
     length = last - first + width
-    ahead, behind = near[0], near[1]
-    inside = max(0, reach - first)
-    for i in range(inside):
-        behind[i] = -np.inf
-    for i in range(inside, length):
-        behind[i] = excursion[first - reach + i] if first - reach + i < n else -np.inf
-    for block in range(0, length, width):
-        end = min(block + width, length)
-        highest = -np.inf
-        for i in range(block, end):
-            highest = larger(highest, behind[i])
-            ahead[i] = highest
-        highest = -np.inf
-        for i in range(end - 1, block - 1, -1):
-            highest = larger(highest, behind[i])
-            behind[i] = highest
-    for i in range(last - first + 1):
-        out[i] = larger(behind[i], ahead[i + width - 1])
+    now, then = near[0], near[1]
+    before, inside = max(0, reach - first), min(length, n - first + reach)
+    now[:before] = -np.inf
+    _copy(excursion[first - reach + before :], inside - before, now[before:])
+    now[inside:length] = -np.inf
+    covered = 1
+    while 2 * covered <= width:
+        length -= covered
+        _larger_of_two(now, now[covered:], length, then)
+        now, then = then, now
+        covered *= 2
+    _larger_of_two(now, now[width - covered :], last - first + 1, out)
+
+
+@compiled
+def _copy(values: Array, n: int, out: Array) -> None:
+    for i in range(n):
+        out[i] = values[i]
+
+
+@compiled
+def _larger_of_two(values: Array, others: Array, n: int, out: Array) -> None:
+    for i in range(n):
+        out[i] = larger(values[i], others[i])
 
 
 @compiled
@@ -264,15 +277,12 @@ def _bridged_runs(kept: Words, n: int, longest_gap: float, firsts: Indices, last
 @compiled
 def first_highest(excursion: Array, first: int, last: int, sigma: float) -> int:
     """First sample whose quotient is the largest; several excursions may have one quotient."""
-    top, at = excursion[first], first
-    for i in range(first + 1, last + 1):
-        if excursion[i] > top:
-            top, at = excursion[i], i
+    top = _highest(excursion[first:], last - first + 1)
     close = top - 1e-15 * np.abs(top)
-    for i in range(first, at):
-        if excursion[i] >= close and excursion[i] / sigma == top / sigma:
+    for i in range(first, last):
+        if excursion[i] >= close and (excursion[i] == top or excursion[i] / sigma == top / sigma):
             return i
-    return at
+    return last
 
 
 @compiled
@@ -290,17 +300,19 @@ def _rises(
     """Whether the way from the segment's peak to anything higher falls by more than `enter_sigma`.
 
     On either side it is enough to go until it has fallen so far, or to something higher. The
-    judged stretch, or what is not judged, counts as infinitely deep.
+    judged stretch, or what is not judged, counts as infinitely deep. Quotients are divided out only
+    where rounding could decide.
     """
     peak = _seen_peak(excursion, first, last, sigma, judged_first, judged_last, inside)
-    height = excursion[peak] / sigma
+    top = excursion[peak]
+    height, deep, unsure = top / sigma, top - enter_sigma * sigma, 1e-13 * (np.abs(top) + enter_sigma * sigma)
     for step in (-1, 1):
         i = peak + step
         while 0 <= i < n and (judged_first <= i <= judged_last) == inside:
-            value = excursion[i] / sigma
-            if value > height:
+            value = excursion[i]
+            if value > top - unsure and value / sigma > height:
                 return False
-            if height - value > enter_sigma:
+            if value < deep + unsure and (value < deep - unsure or height - value / sigma > enter_sigma):
                 break
             i += step
     return True

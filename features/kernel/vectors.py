@@ -17,11 +17,15 @@ __all__ = [
     "LANES",
     "LARGEST_IN_REGISTERS",
     "MOST_TAPS",
+    "NEVER_NAN",
+    "WIDE",
+    "WORD",
+    "all_lanes",
     "average_eight",
     "compare_exchange",
-    "count_keys",
-    "count_smaller",
-    "gather_between",
+    "copy_from",
+    "lanes_at",
+    "leading_zeros",
     "mask_above",
     "medians_of_eight",
     "running_medians",
@@ -39,20 +43,19 @@ MOST_TAPS = 13
 """Whole samples of the longest average that is spelled out."""
 
 _VECTOR = ir.VectorType(ir.FloatType(), LANES)
-_NARROW, _WIDE = ir.VectorType(ir.FloatType(), EIGHT), ir.VectorType(ir.DoubleType(), EIGHT)
-_WORD = ir.IntType(64)
-_USUAL = 2
-_NEVER_NAN = ("nnan", "nsz")
+_NARROW, WIDE = ir.VectorType(ir.FloatType(), EIGHT), ir.VectorType(ir.DoubleType(), EIGHT)
+WORD = ir.IntType(64)
+NEVER_NAN = ("nnan", "nsz")
 
 
-def _place(context: Any, builder: Any, kind: Any, array: Any, offset: Any, lanes: Any = _VECTOR) -> Any:
+def lanes_at(context: Any, builder: Any, kind: Any, array: Any, offset: Any, lanes: Any = _VECTOR) -> Any:
     """Pointer to the lanes that begin at `offset` of an array."""
     data = context.make_array(kind)(context, builder, array).data
     place = builder.gep(data, [offset])
     return builder.bitcast(place, lanes.as_pointer())
 
 
-def _all_lanes(builder: Any, value: Any, lanes: int = LANES) -> Any:
+def all_lanes(builder: Any, value: Any, lanes: int = LANES) -> Any:
     """One number in every lane."""
     kind = ir.VectorType(value.type, lanes)
     one = builder.insert_element(ir.Constant(kind, ir.Undefined), value, ir.IntType(32)(0))
@@ -66,7 +69,7 @@ def _cases(builder: Any, name: str, value: Any, sizes: Iterable[int]) -> Iterato
     choice = builder.switch(value, end)
     for size in sizes:
         case = builder.append_basic_block(f"{name}.{size}")
-        choice.add_case(_WORD(size), case)
+        choice.add_case(WORD(size), case)
         builder.position_at_end(case)
         yield size
         builder.branch(end)
@@ -79,13 +82,13 @@ def compare_exchange(typing_context: Any, lanes: Any, i: Any, j: Any) -> Any:
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         kind = signature.args[0]
-        first = _place(context, builder, kind, arguments[0], arguments[1])
-        second = _place(context, builder, kind, arguments[0], arguments[2])
+        first = lanes_at(context, builder, kind, arguments[0], arguments[1])
+        second = lanes_at(context, builder, kind, arguments[0], arguments[2])
         a, b = builder.load(first, align=4), builder.load(second, align=4)
-        below = builder.fcmp_ordered("<", a, b, flags=_NEVER_NAN)
-        low = builder.select(below, a, b, flags=_NEVER_NAN)
-        above = builder.fcmp_ordered(">", a, b, flags=_NEVER_NAN)
-        high = builder.select(above, a, b, flags=_NEVER_NAN)
+        below = builder.fcmp_ordered("<", a, b, flags=NEVER_NAN)
+        low = builder.select(below, a, b, flags=NEVER_NAN)
+        above = builder.fcmp_ordered(">", a, b, flags=NEVER_NAN)
+        high = builder.select(above, a, b, flags=NEVER_NAN)
         builder.store(low, first, align=4)
         builder.store(high, second, align=4)
         return context.get_dummy_value()
@@ -94,55 +97,47 @@ def compare_exchange(typing_context: Any, lanes: Any, i: Any, j: Any) -> Any:
 
 
 @intrinsic  # type: ignore[untyped-decorator]
-def count_smaller(typing_context: Any, values: Any, n: Any, offset: Any, counts: Any) -> Any:
-    """For each of the lanes at `offset` of a float32 array: how many of its first n values are smaller.
+def copy_from(typing_context: Any, address: Any, n: Any, out: Any, offset: Any) -> Any:
+    """Copy n float32 values from an address to `offset` of an array; their largest size is returned.
 
-    Written to the same places of the int32 array `counts`.
+    That is infinite or NaN when one of them is: without the sign, the bits of floats order as
+    integers do, those of NaN last.
     """
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        kinds, (array, n_value, at, out) = signature.args, arguments
-        whole = ir.VectorType(ir.IntType(32), LANES)
-        lanes = builder.load(_place(context, builder, kinds[0], array, at), align=4)
-        data = context.make_array(kinds[0])(context, builder, array).data
-        total = cgutils.alloca_once_value(builder, ir.Constant(whole, [0] * LANES))
-        with cgutils.for_range(builder, n_value) as loop:
-            one = _all_lanes(builder, builder.load(builder.gep(data, [loop.index])))
-            below = builder.sext(builder.fcmp_ordered("<", one, lanes), whole)
-            builder.store(builder.sub(builder.load(total), below), total)
-        builder.store(builder.load(total), _place(context, builder, kinds[3], out, at, whole), align=4)
-        return context.get_dummy_value()
+        source, length, out_array, first = arguments
+        data = context.make_array(signature.args[2])(context, builder, out_array).data
+        target = builder.gep(data, [first])
+        source = builder.inttoptr(source, ir.FloatType().as_pointer())
+        bits = ir.IntType(32)
+        whole = builder.and_(length, WORD(-LANES))
+        totals = {}
+        for lanes, begin, end in ((LANES, WORD(0), whole), (1, whole, length)):
+            kind, words = ir.VectorType(ir.FloatType(), lanes), ir.VectorType(bits, lanes)
+            total = cgutils.alloca_once_value(builder, ir.Constant(words, [0] * lanes))
+            totals[lanes] = total
+            size = ir.Constant(words, [0x7FFFFFFF] * lanes)
+            with cgutils.for_range_slice(builder, begin, end, WORD(lanes), WORD) as (at, _):
+                place = builder.bitcast(builder.gep(source, [at]), kind.as_pointer())
+                values = builder.load(place, align=4)
+                place = builder.bitcast(builder.gep(target, [at]), kind.as_pointer())
+                builder.store(values, place, align=4)
+                sizes, most = builder.and_(builder.bitcast(values, words), size), builder.load(total)
+                builder.store(builder.select(builder.icmp_unsigned(">", sizes, most), sizes, most), total)
+        greatest = builder.load(totals[LANES])
+        for lanes in (8, 4, 2, 1):
+            low, high = (
+                builder.shuffle_vector(
+                    greatest, greatest, ir.Constant(ir.VectorType(bits, lanes), list(range(k, k + lanes)))
+                )
+                for k in (0, lanes)
+            )
+            greatest = builder.select(builder.icmp_unsigned(">", low, high), low, high)
+        rest = builder.load(totals[1])
+        greatest = builder.select(builder.icmp_unsigned(">", rest, greatest), rest, greatest)
+        return builder.bitcast(builder.extract_element(greatest, bits(0)), ir.FloatType())
 
-    return types.void(values, n, offset, counts), generate
-
-
-@intrinsic  # type: ignore[untyped-decorator]
-def count_keys(typing_context: Any, keys: Any, n: Any, threshold: Any) -> Any:
-    """How many of the first n float32 keys are at most the threshold; n is a multiple of twice `LANES`."""
-
-    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        array, n_value, limit = arguments
-        whole = ir.VectorType(ir.IntType(32), LANES)
-        limits = _all_lanes(builder, limit)
-        none = ir.Constant(whole, [0] * LANES)
-        totals = [cgutils.alloca_once_value(builder, none) for _ in range(2)]
-        with cgutils.for_range_slice(builder, _WORD(0), n_value, _WORD(2 * LANES), _WORD) as (at, _):
-            for k, total in enumerate(totals):
-                place = _place(context, builder, signature.args[0], array, builder.add(at, _WORD(k * LANES)))
-                inside = builder.fcmp_ordered("<=", builder.load(place, align=4), limits)
-                builder.store(builder.sub(builder.load(total), builder.sext(inside, whole)), total)
-        total = builder.add(*(builder.load(total) for total in totals))
-        width = LANES
-        while width > 1:
-            width //= 2
-            halves = [
-                ir.Constant(ir.VectorType(ir.IntType(32), width), list(range(first, first + width)))
-                for first in (0, width)
-            ]
-            total = builder.add(*(builder.shuffle_vector(total, total, half) for half in halves))
-        return builder.sext(builder.extract_element(total, ir.IntType(32)(0)), _WORD)
-
-    return types.int64(keys, n, threshold), generate
+    return types.float32(address, n, out, offset), generate
 
 
 @intrinsic  # type: ignore[untyped-decorator]
@@ -153,12 +148,12 @@ def mask_above(typing_context: Any, values: Any, offset: Any, threshold: Any) ->
         array, at, limit = arguments
         scalar = context.get_data_type(signature.args[0].dtype)
         kind = ir.VectorType(scalar, LANES)
-        limits, word = _all_lanes(builder, limit), _WORD(0)
+        limits, word = all_lanes(builder, limit), WORD(0)
         for first in range(0, 64, LANES):
-            place = _place(context, builder, signature.args[0], array, builder.add(at, _WORD(first)), kind)
+            place = lanes_at(context, builder, signature.args[0], array, builder.add(at, WORD(first)), kind)
             lanes = builder.load(place, align=4)
             above = builder.bitcast(builder.fcmp_ordered(">", lanes, limits), ir.IntType(LANES))
-            word = builder.or_(word, builder.shl(builder.zext(above, _WORD), _WORD(first)))
+            word = builder.or_(word, builder.shl(builder.zext(above, WORD), WORD(first)))
         return word
 
     return types.uint64(values, offset, threshold), generate
@@ -175,6 +170,16 @@ def trailing_zeros(typing_context: Any, word: Any) -> Any:
 
 
 @intrinsic  # type: ignore[untyped-decorator]
+def leading_zeros(typing_context: Any, word: Any) -> Any:
+    """Bits above the highest one that is set; 64 when there is none."""
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        return builder.ctlz(arguments[0], ir.IntType(1)(0))
+
+    return types.int64(word), generate
+
+
+@intrinsic  # type: ignore[untyped-decorator]
 def write_line(typing_context: Any, out: Any, offset: Any, x: Any, y: Any, slope: Any) -> Any:
     """Write ``slope * ((offset + lane) - x) + y`` to the lanes at `offset` of a float64 array."""
 
@@ -182,60 +187,13 @@ def write_line(typing_context: Any, out: Any, offset: Any, x: Any, y: Any, slope
         array, at, x_value, y_value, slope_value = arguments
         kind = ir.VectorType(ir.DoubleType(), LANES)
         lanes = ir.Constant(kind, [float(lane) for lane in range(LANES)])
-        first = _all_lanes(builder, builder.sitofp(at, ir.DoubleType()))
-        run = builder.fsub(builder.fadd(first, lanes), _all_lanes(builder, x_value))
-        line = builder.fadd(builder.fmul(_all_lanes(builder, slope_value), run), _all_lanes(builder, y_value))
-        builder.store(line, _place(context, builder, signature.args[0], array, at, kind), align=8)
+        first = all_lanes(builder, builder.sitofp(at, ir.DoubleType()))
+        run = builder.fsub(builder.fadd(first, lanes), all_lanes(builder, x_value))
+        line = builder.fadd(builder.fmul(all_lanes(builder, slope_value), run), all_lanes(builder, y_value))
+        builder.store(line, lanes_at(context, builder, signature.args[0], array, at, kind), align=8)
         return context.get_dummy_value()
 
     return types.void(out, offset, x, y, slope), generate
-
-
-_WORD = ir.IntType(64)
-_USUAL = 2
-
-
-@intrinsic  # type: ignore[untyped-decorator]
-def gather_between(
-    typing_context: Any, keys: Any, values: Any, offset: Any, low: Any, high: Any, out: Any, m: Any
-) -> Any:
-    """Append values at `offset` whose float32 keys are above `low` and up to `high` to ``out[:m]``; new m.
-
-    `EIGHT` keys are asked. Two values are copied without asking, because hardly ever there are
-    more, and a wrong guess of the processor costs more than a copy. Reads one value further.
-    """
-
-    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        key_array, array, at, low_value, high_value, out_array, m_value = arguments
-        kind = ir.VectorType(ir.FloatType(), EIGHT)
-        lanes = builder.load(_place(context, builder, signature.args[0], key_array, at, kind), align=4)
-        inside = builder.and_(
-            builder.fcmp_ordered(">", lanes, _all_lanes(builder, low_value, EIGHT)),
-            builder.fcmp_ordered("<=", lanes, _all_lanes(builder, high_value, EIGHT)),
-        )
-        mask = builder.zext(builder.bitcast(inside, ir.IntType(EIGHT)), _WORD)
-        source = builder.gep(context.make_array(signature.args[1])(context, builder, array).data, [at])
-        target = context.make_array(signature.args[5])(context, builder, out_array).data
-        target = builder.gep(target, [m_value])
-        rest = cgutils.alloca_once_value(builder, mask)
-
-        def copy_next(k: Any) -> None:
-            left = builder.load(rest)
-            found = builder.cttz(builder.or_(left, _WORD(1 << EIGHT)), ir.IntType(1)(1))
-            builder.store(builder.load(builder.gep(source, [found])), builder.gep(target, [k]))
-            builder.store(builder.and_(left, builder.sub(left, _WORD(1))), rest)
-
-        for k in range(_USUAL):
-            copy_next(_WORD(k))
-        count = builder.ctpop(mask)
-        with (
-            builder.if_then(builder.icmp_unsigned(">", count, _WORD(_USUAL)), likely=False),
-            cgutils.for_range(builder, builder.sub(count, _WORD(_USUAL))) as loop,
-        ):
-            copy_next(builder.add(loop.index, _WORD(_USUAL)))
-        return builder.add(m_value, count)
-
-    return types.int64(keys, values, offset, low, high, out, m), generate
 
 
 @intrinsic  # type: ignore[untyped-decorator]
@@ -253,17 +211,17 @@ def medians_of_eight(
         data = context.make_array(signature.args[0])(context, builder, array).data
         start_data = context.make_array(signature.args[1])(context, builder, start_array).data
         blocks = [
-            builder.gep(data, [builder.load(builder.gep(start_data, [builder.add(first, _WORD(lane))]))])
+            builder.gep(data, [builder.load(builder.gep(start_data, [builder.add(first, WORD(lane))]))])
             for lane in range(EIGHT)
         ]
-        place = _place(context, builder, signature.args[4], out, first, _WIDE)
+        place = lanes_at(context, builder, signature.args[4], out, first, WIDE)
         for length in _cases(builder, "medians", size_value, range(1, LARGEST_IN_REGISTERS + 1)):
             rows: list[Any] = []
             for column in range(0, length, EIGHT):
                 rows += _turned(builder, blocks, column)
             low, high = _middle_rows(builder, rows[:length])
-            total = builder.fadd(builder.fpext(low, _WIDE), builder.fpext(high, _WIDE))
-            half = builder.fmul(total, ir.Constant(_WIDE, [0.5] * EIGHT))
+            total = builder.fadd(builder.fpext(low, WIDE), builder.fpext(high, WIDE))
+            half = builder.fmul(total, ir.Constant(WIDE, [0.5] * EIGHT))
             builder.store(half, place, align=8)
         return context.get_dummy_value()
 
@@ -276,11 +234,11 @@ def running_medians(typing_context: Any, samples: Any, offset: Any, size: Any, o
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         array, at, size_value, out_array = arguments
-        place = _place(context, builder, signature.args[3], out_array, at, _NARROW)
+        place = lanes_at(context, builder, signature.args[3], out_array, at, _NARROW)
         for length in _cases(builder, "running", size_value, range(3, LARGEST_IN_REGISTERS + 1, 2)):
             rows = [
                 builder.load(
-                    _place(context, builder, signature.args[0], array, builder.add(at, _WORD(k)), _NARROW),
+                    lanes_at(context, builder, signature.args[0], array, builder.add(at, WORD(k)), _NARROW),
                     align=4,
                 )
                 for k in range(length)
@@ -295,7 +253,7 @@ def _turned(builder: Any, blocks: list[Any], column: int) -> list[Any]:
     """Row j holds sample ``column + j`` of every block: an 8 by 8 matrix turned in three steps."""
     rows = []
     for block in blocks:
-        place = builder.bitcast(builder.gep(block, [_WORD(column)]), _NARROW.as_pointer())
+        place = builder.bitcast(builder.gep(block, [WORD(column)]), _NARROW.as_pointer())
         rows.append(builder.load(place, align=4))
     for step in (1, 2, 4):
         turned: list[Any] = [None] * EIGHT
@@ -317,10 +275,10 @@ def _middle_rows(builder: Any, rows: list[Any]) -> tuple[Any, Any]:
     size = len(rows)
     for i, j in median_network(size):
         a, b = rows[i], rows[j]
-        below = builder.fcmp_ordered("<", a, b, flags=_NEVER_NAN)
-        above = builder.fcmp_ordered(">", a, b, flags=_NEVER_NAN)
-        rows[i] = builder.select(below, a, b, flags=_NEVER_NAN)
-        rows[j] = builder.select(above, a, b, flags=_NEVER_NAN)
+        below = builder.fcmp_ordered("<", a, b, flags=NEVER_NAN)
+        above = builder.fcmp_ordered(">", a, b, flags=NEVER_NAN)
+        rows[i] = builder.select(below, a, b, flags=NEVER_NAN)
+        rows[j] = builder.select(above, a, b, flags=NEVER_NAN)
     return rows[(size - 1) // 2], rows[size // 2]
 
 
@@ -335,12 +293,12 @@ def average_eight(
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         array, at, taps_value, edge_value, whole_value, out_array = arguments
-        place = _place(context, builder, signature.args[5], out_array, at, _WIDE)
-        edges, wholes = (_all_lanes(builder, one, EIGHT) for one in (edge_value, whole_value))
+        place = lanes_at(context, builder, signature.args[5], out_array, at, WIDE)
+        edges, wholes = (all_lanes(builder, one, EIGHT) for one in (edge_value, whole_value))
         for count in _cases(builder, "average", taps_value, range(1, MOST_TAPS + 1, 2)):
             rows = [
                 builder.load(
-                    _place(context, builder, signature.args[0], array, builder.add(at, _WORD(k)), _WIDE),
+                    lanes_at(context, builder, signature.args[0], array, builder.add(at, WORD(k)), WIDE),
                     align=8,
                 )
                 for k in range(count + 2)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from seamtell.pipeline import console
+from seamtell.pipeline.commands.beyond import Scheduler, Store, running, where
 from seamtell.pipeline.commands.options import AsJson, WorkspaceDir
 from seamtell.pipeline.commands.unread import exit_if_unread, warn_unread
 
@@ -31,8 +32,12 @@ Month = Annotated[
 ]
 Seams = Annotated[list[str] | None, typer.Option("--seam", help="Only this seam; may be given many times.")]
 Out = Annotated[
-    Path | None,
-    typer.Option("--out", help="New or empty folder; default: decisions/<time> in the workspace."),
+    str | None,
+    typer.Option(
+        "--out",
+        metavar="DIR|URL",
+        help="New or empty folder or URL; default: decisions/<time> in the workspace.",
+    ),
 ]
 
 Trial = Annotated[
@@ -61,6 +66,8 @@ def _classify(
     seam: Seams = None,
     out: Out = None,
     trial: Trial = None,
+    store: Store = None,
+    scheduler: Scheduler = None,
     threads: Threads = None,
     workspace: WorkspaceDir = None,
     as_json: AsJson = False,
@@ -72,13 +79,20 @@ def _classify(
 
     ws = find_workspace(explicit=workspace)
     first, after = _bounds(since, until, month)
-    with console.counting("classify", read_manifest(ws.traces_dir).n_seams) as on_seams:
+    elsewhere = where(store)
+    traces = elsewhere or ws.traces_dir
+    with (
+        running(scheduler, traces) as run,
+        console.counting("classify", read_manifest(traces).n_seams) as on_seams,
+    ):
         result = classify(
             ws,
             since=first,
             until=after,
             seam_ids=seam or None,
-            out=out,
+            out=where(out),
+            store=elsewhere,
+            run=run,
             trial=trial,
             threads=threads,
             on_seams=on_seams,
@@ -102,9 +116,13 @@ def _classify(
         console.print_json({**document, "unread": [asdict(one) for one in result.unread]})
         exit_if_unread(result.unread)
         return
-    kept = result.folder.is_relative_to(ws.root)
-    shown = str(result.folder.relative_to(ws.root) if kept else result.folder)
-    _print_classify(result, shown)
+    folder = result.folder
+    if not isinstance(folder, Path):
+        _print_classify(result, str(folder))
+        exit_if_unread(result.unread)
+        return
+    kept = folder.is_relative_to(ws.root)
+    _print_classify(result, str(folder.relative_to(ws.root) if kept else folder))
     if trial is not None:
         console.next_step(f"seamtell mix --by line --decisions {shlex.quote(str(result.folder))}")
         exit_if_unread(result.unread)

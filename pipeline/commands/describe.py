@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from seamtell.pipeline import console
+from seamtell.pipeline.commands.beyond import Scheduler, Store, running, where
 from seamtell.pipeline.commands.options import AsJson, WorkspaceDir
 from seamtell.pipeline.commands.unread import exit_if_unread, warn_unread
 
 __all__ = ["register"]
 
 Out = Annotated[
-    Path | None,
-    typer.Option("--out", help="New folder, or one that describe made; default: described in the workspace."),
+    str | None,
+    typer.Option(
+        "--out",
+        metavar="DIR|URL",
+        help="New folder or URL, or a folder that describe made; default: described in the workspace.",
+    ),
 ]
 Threads = Annotated[
     int | None,
@@ -30,7 +34,12 @@ def register(app: typer.Typer) -> None:
 
 
 def _describe(
-    out: Out = None, threads: Threads = None, workspace: WorkspaceDir = None, as_json: AsJson = False
+    out: Out = None,
+    store: Store = None,
+    scheduler: Scheduler = None,
+    threads: Threads = None,
+    workspace: WorkspaceDir = None,
+    as_json: AsJson = False,
 ) -> None:
     """Find the indications of every stored seam and write one row each with all descriptors."""
     from seamtell.pipeline.describe import describe
@@ -38,8 +47,13 @@ def _describe(
     from seamtell.pipeline.workspace import find_workspace
 
     ws = find_workspace(explicit=workspace)
-    with console.counting("describe", read_manifest(ws.traces_dir).n_seams) as on_seams:
-        result = describe(ws, out, threads=threads, on_seams=on_seams)
+    elsewhere = where(store)
+    traces = elsewhere or ws.traces_dir
+    with (
+        running(scheduler, traces) as run,
+        console.counting("describe", read_manifest(traces).n_seams) as on_seams,
+    ):
+        result = describe(ws, where(out), store=elsewhere, run=run, threads=threads, on_seams=on_seams)
     for recipe, seams in result.without_limits.items():
         console.warn(
             f"limits.toml: no recipe '{recipe}', so {seams} seams were left out. "

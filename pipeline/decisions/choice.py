@@ -13,6 +13,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.files.places import Place
 from seamtell.pipeline.store.manifest import Manifest, Part
 from seamtell.pipeline.store.row_groups import SeamRows, stored_column
 
@@ -35,7 +36,7 @@ class Choice:
     until: datetime | None = None
     seam_ids: frozenset[str] | None = None
 
-    def parts(self, folder: Path, manifest: Manifest) -> tuple[Part, ...]:
+    def parts(self, folder: Path | Place, manifest: Manifest) -> tuple[Part, ...]:
         """Parts of the store that may hold a chosen seam.
 
         Raises
@@ -78,7 +79,7 @@ class Choice:
         return self.since is None or next_month > self.since
 
 
-def welded_span(folder: Path, parts: Sequence[Part]) -> tuple[datetime, datetime]:
+def welded_span(folder: Path | Place, parts: Sequence[Part]) -> tuple[datetime, datetime]:
     """When the first and the last seam of readable parts were welded; there must be one.
 
     Raises
@@ -90,6 +91,6 @@ def welded_span(folder: Path, parts: Sequence[Part]) -> tuple[datetime, datetime
     return min(first for first, _ in spans), max(last for _, last in spans)
 
 
-def _spans(folder: Path, parts: Sequence[Part]) -> Iterator[tuple[datetime, datetime]]:
+def _spans(folder: Path | Place, parts: Sequence[Part]) -> Iterator[tuple[datetime, datetime]]:
     for part, times in zip(parts, stored_column(folder, parts, "welded_at"), strict=True):
         yield part.first_key[0], max(times, default=part.first_key[0])

@@ -6,6 +6,7 @@ import hashlib
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,10 +18,11 @@ from seamtell.features.indications import IndicationSettings
 from seamtell.features.kernel.batch import describe_batch
 from seamtell.features.trace_batch import TraceBatch
 from seamtell.pipeline.described.files import DESCRIBED_FILE
+from seamtell.pipeline.files.places import Place
 from seamtell.pipeline.limits_file import Limits, read_limits
 from seamtell.pipeline.settings import indication_settings, read_settings
+from seamtell.pipeline.store.elsewhere import conflicts_of
 from seamtell.pipeline.store.row_groups import SeamRows
-from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.streaming.indication_rows import SEAM_COLUMNS, indication_rows, indications_schema
 from seamtell.pipeline.streaming.job import BatchResult, Sums
 from seamtell.pipeline.workspace import Workspace
@@ -71,12 +73,12 @@ class DescribeJob:
     conflicts: frozenset[str] = field(default_factory=frozenset)
 
     @classmethod
-    def of(cls, ws: Workspace) -> DescribeJob:
-        """As the workspace states it."""
+    def of(cls, ws: Workspace, store: Path | Place | None = None) -> DescribeJob:
+        """As the workspace states it, for its own store or another."""
         return cls(
             limits=read_limits(ws.limits_path),
             settings=indication_settings(read_settings(ws.settings_path).describe),
-            conflicts=SeamStore(ws.traces_dir).conflicts(),
+            conflicts=conflicts_of(ws, store),
         )
 
     @property

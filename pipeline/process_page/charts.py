@@ -8,7 +8,7 @@ data and hold none: the page's script gives each figure the rows of the chosen f
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, cast
 
 import altair as alt
 
@@ -104,7 +104,7 @@ def _mix(labels: Sequence[str]) -> alt.LayerChart:
     dot = base.mark_point(size=110, filled=True, opacity=1, stroke=_INK, strokeWidth=0.8).encode(
         x=share, color=colour, shape=shape
     )
-    return (band + whisker + raw + dot).properties(width=_WIDTH, height=alt.Step(34))
+    return cast(alt.LayerChart, (band + whisker + raw + dot).properties(width=_WIDTH, height=alt.Step(34)))
 
 
 def _time() -> alt.LayerChart:
@@ -129,7 +129,7 @@ def _time() -> alt.LayerChart:
         .encode(y=rate)
     )
     layers = [span, at, *limits, centre, line, points, alarms]
-    return alt.layer(*layers).properties(width=_WIDTH, height=220)
+    return cast(alt.LayerChart, alt.layer(*layers).properties(width=_WIDTH, height=220))
 
 
 def _places() -> alt.LayerChart:
@@ -146,7 +146,7 @@ def _places() -> alt.LayerChart:
     even = bars.mark_line(color=RULE_GREY, strokeDash=[4, 3], strokeWidth=1.2).encode(
         x="middle:Q", y="mean:Q"
     )
-    return (band + density + whisker + even).properties(width=_WIDTH, height=180)
+    return cast(alt.LayerChart, (band + density + whisker + even).properties(width=_WIDTH, height=180))
 
 
 def _groups() -> alt.LayerChart:
@@ -160,7 +160,7 @@ def _groups() -> alt.LayerChart:
         .mark_point(color=_INK, size=190, strokeWidth=1.4)
         .encode(x=rate)
     )
-    return (whisker + dot + stands_out).properties(width=_WIDTH, height=alt.Step(24))
+    return cast(alt.LayerChart, (whisker + dot + stands_out).properties(width=_WIDTH, height=alt.Step(24)))
 
 
 def _health() -> alt.LayerChart:
@@ -175,4 +175,4 @@ def _health() -> alt.LayerChart:
         ),
     )
     points = runs.mark_point(filled=True, color=_INK, size=20, opacity=1).encode(y=level)
-    return (rules + line + points).properties(width=_WIDTH, height=200)
+    return cast(alt.LayerChart, (rules + line + points).properties(width=_WIDTH, height=200))

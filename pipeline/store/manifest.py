@@ -14,6 +14,7 @@ from pathlib import Path
 
 from seamtell.pipeline.errors import BadInput, StorageProblem
 from seamtell.pipeline.files.atomic import storage_errors, write_bytes_atomically
+from seamtell.pipeline.files.places import Place
 
 __all__ = ["MANIFEST_FILE", "STORE_SCHEMA_VERSION", "Manifest", "Part", "read_manifest", "write_manifest"]
 
@@ -65,22 +66,20 @@ class Manifest:
         return sum(part.seams for part in self.parts)
 
 
-def read_manifest(folder: Path) -> Manifest:
-    """Read the manifest of the store in `folder`; an absent one is an empty store.
+def read_manifest(folder: Path | Place) -> Manifest:
+    """Read the manifest of the store in `folder`; an absent one is an empty store, but only on this machine.
 
     Raises
     ------
     BadInput
-        Written by a newer seamtell.
+        Written by a newer seamtell, or there is none at a place elsewhere.
     StorageProblem
         Not readable.
     """
     path = folder / MANIFEST_FILE
-    with storage_errors(path):
-        try:
-            data = path.read_bytes()
-        except (FileNotFoundError, NotADirectoryError):
-            return Manifest()
+    data = _bytes_of(path)
+    if data is None:
+        return Manifest()
     try:
         document = json.loads(data)
         version = document["schema_version"]
@@ -110,3 +109,20 @@ def write_manifest(folder: Path, manifest: Manifest) -> None:
     parts = sorted((asdict(part) for part in manifest.parts), key=lambda part: part["path"])
     document = {"schema_version": STORE_SCHEMA_VERSION, "parts": parts}
     write_bytes_atomically(folder / MANIFEST_FILE, json.dumps(document, indent=1).encode("utf-8"))
+
+
+def _bytes_of(path: Path | Place) -> bytes | None:
+    if isinstance(path, Place):
+        try:
+            return path.read_bytes()
+        except FileNotFoundError:
+            raise BadInput(
+                f"there is no {MANIFEST_FILE}, so no seam store",
+                where=str(path.parent),
+                do="mend the address: it ends with the folder that holds the manifest, often 'traces'",
+            ) from None
+    with storage_errors(path):
+        try:
+            return path.read_bytes()
+        except (FileNotFoundError, NotADirectoryError):
+            return None

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from enum import StrEnum
 from pathlib import Path
@@ -16,6 +17,7 @@ from typing import Any
 
 from seamtell.pipeline.errors import StorageProblem
 from seamtell.pipeline.files.atomic import copy_addressed, storage_errors, write_bytes_atomically
+from seamtell.pipeline.files.places import Place
 
 __all__ = [
     "CONFLICT_REASONS",
@@ -179,7 +181,7 @@ class RejectedTable:
         self._changed = False
 
 
-def read_rejected(folder: Path) -> tuple[RejectedRow, ...]:
+def read_rejected(folder: Path | Place) -> tuple[RejectedRow, ...]:
     """Every row of the table in `folder`, in the order in which they arose.
 
     Raises
@@ -188,13 +190,12 @@ def read_rejected(folder: Path) -> tuple[RejectedRow, ...]:
         The table is damaged or not readable.
     """
     path = folder / TABLE_FILE
-    with storage_errors(path):
-        try:
-            text = path.read_text(encoding="utf-8", errors="strict")
-        except FileNotFoundError:
-            return ()
     try:
-        return tuple(_row(json.loads(line)) for line in text.split("\n") if line)
+        data = _bytes_of(path)
+    except FileNotFoundError:
+        return ()
+    try:
+        return tuple(_row(json.loads(line)) for line in data.decode("utf-8").split("\n") if line)
     except (ValueError, TypeError, KeyError):
         raise StorageProblem(
             "the table of rejected input is damaged",
@@ -203,12 +204,20 @@ def read_rejected(folder: Path) -> tuple[RejectedRow, ...]:
         ) from None
 
 
-def open_conflicts(folder: Path) -> frozenset[str]:
+def open_conflicts(folder: Path | Place) -> frozenset[str]:
     """Seams of which two contents were ingested and nobody has yet said which holds."""
     rows: Iterable[RejectedRow] = read_rejected(folder)
     return frozenset(
         row.seam_id for row in rows if row.is_open and row.is_conflict and row.kind is InputKind.TRACE
     )
+
+
+def _bytes_of(path: Path | Place) -> bytes:
+    if isinstance(path, Place):
+        return path.read_bytes()
+    with storage_errors(path), suppress(FileNotFoundError):
+        return path.read_bytes()
+    raise FileNotFoundError(str(path))
 
 
 def _row(document: dict[str, Any]) -> RejectedRow:

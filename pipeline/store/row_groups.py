@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from seamtell.features.contracts import CHANNELS
 from seamtell.features.trace_batch import TraceBatch
 from seamtell.pipeline.errors import StorageProblem
+from seamtell.pipeline.files.places import Place
 from seamtell.pipeline.store.manifest import Part
 from seamtell.pipeline.store.rows import CHANNEL_PREFIX
 
@@ -113,19 +114,19 @@ class Chunk:
 
     Parameters
     ----------
-    path : Path
+    path : Path or Place
     groups, sizes : tuple of int
         Row groups, and rows of each.
     first_row : int
     """
 
-    path: Path
+    path: Path | Place
     groups: tuple[int, ...]
     sizes: tuple[int, ...]
     first_row: int
 
 
-def row_groups_of(folder: Path, parts: Iterable[Part]) -> Iterator[Chunk | UnreadSeams]:
+def row_groups_of(folder: Path | Place, parts: Iterable[Part]) -> Iterator[Chunk | UnreadSeams]:
     """Each row group of parts of the store as a chunk of its own, in their order.
 
     A part whose footer is damaged is unread as a whole.
@@ -197,7 +198,7 @@ def read_chunk(chunk: Chunk) -> tuple[list[SeamRows], list[UnreadSeams]]:
     return rows, unread
 
 
-def stored_column(folder: Path, parts: Sequence[Part], name: str) -> Iterator[list[Any]]:
+def stored_column(folder: Path | Place, parts: Sequence[Part], name: str) -> Iterator[list[Any]]:
     """One column of every seam, part by part; of a damaged part nothing.
 
     Raises
@@ -288,8 +289,10 @@ def _ids_of_group(chunk: Chunk) -> tuple[str, ...]:
         return ()
 
 
-def _opened(path: Path) -> pq.ParquetFile:
+def _opened(path: Path | Place) -> pq.ParquetFile:
     try:
+        if isinstance(path, Place):  # few requests of many bytes
+            return pq.ParquetFile(path.open(), pre_buffer=True)
         return pq.ParquetFile(path, pre_buffer=False)
     except FileNotFoundError:
         raise StorageProblem(

@@ -63,6 +63,10 @@ class Job(Protocol[S]):
     def sums(self) -> type[S]:
         """Type of what it counts; without arguments it makes the sums of nothing."""
 
+    @property
+    def inputs(self) -> dict[str, Any]:
+        """What the result depends on besides the store, as JSON can hold it."""
+
     def work(self, rows: SeamRows) -> BatchResult[S]:
         """Work on one batch; the result of a seam does not depend on its batch."""
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -35,7 +35,7 @@ from seamtell.pipeline.streaming.job import Job, S, UnitRecord
 if TYPE_CHECKING:
     import pyarrow as pa
 
-__all__ = ["UNFINISHED_PREFIX", "Unfinished", "open_unfinished"]
+__all__ = ["UNFINISHED_PREFIX", "Unfinished", "empty_part", "open_unfinished", "part_name"]
 
 UNFINISHED_PREFIX = ".unfinished-"
 _UNITS = ".units"
@@ -102,6 +102,16 @@ class Unfinished:
                 for temporary in temporaries:
                     temporary.unlink(missing_ok=True)
             raise
+
+    def put(self, number: int, parts: Sequence[bytes]) -> None:
+        """Put the parts of a unit that was done elsewhere, in the order of the job's tables.
+
+        Raises
+        ------
+        StorageProblem
+        """
+        for name, data in zip(self._tables, parts, strict=True):
+            write_bytes_atomically(self.folder / name / part_name(number), data)
 
     def finish(self, record: UnitRecord[S]) -> None:
         """Say that the parts of a unit are all there."""

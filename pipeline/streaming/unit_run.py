@@ -3,19 +3,29 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import groupby
-from typing import Generic
+from typing import Any, Generic, Protocol
 
+from seamtell.pipeline.files.part_file import PartFile
 from seamtell.pipeline.store.row_groups import BATCH_SEAMS, Chunk, UnreadSeams, batched, read_chunk
 from seamtell.pipeline.streaming.job import BatchResult, Job, S, UnitRecord
 from seamtell.pipeline.streaming.ordered import ordered_map
-from seamtell.pipeline.streaming.unfinished import Unfinished
+from seamtell.pipeline.streaming.target import Target
 from seamtell.pipeline.streaming.units import WorkUnit
 
-__all__ = ["Whole", "run_units", "unheard", "whole"]
+__all__ = ["RunUnits", "Whole", "do_unit", "run_units", "unheard", "whole"]
+
+
+class RunUnits(Protocol):
+    """Whatever does the units of a store: threads of this process, or the workers of a cluster."""
+
+    def __call__(
+        self, job: Job[Any], units: Iterable[WorkUnit], target: Target, *, on_seams: Callable[[int], object]
+    ) -> Iterator[UnitRecord[Any]]:
+        """Do the units that no earlier run finished; the record of each unit, not in their order."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +48,8 @@ class Whole(Generic[S]):
 def run_units(
     job: Job[S],
     units: Iterable[WorkUnit],
-    unfinished: Unfinished,
+    target: Target,
+    *,
     threads: int,
     on_seams: Callable[[int], object],
     batch_seams: int = BATCH_SEAMS,
@@ -63,7 +74,7 @@ def run_units(
 
     def steps() -> Iterator[tuple[WorkUnit, Chunk | UnreadSeams]]:
         for unit in units:
-            record = unfinished.finished(unit.number)
+            record = target.finished(unit.number)
             if record is None:
                 yield from ((unit, chunk) for chunk in batched(unit.chunks, batch_seams))
             else:
@@ -72,8 +83,20 @@ def run_units(
 
     done = ordered_map(partial(_worked, job), steps(), threads)
     for number, results in groupby(done, key=lambda result: result.number):
-        yield _written(job, number, results, unfinished, on_seams)
+        yield _written(job, number, results, target, on_seams)
     yield from kept
+
+
+def do_unit(job: Job[S], unit: WorkUnit, parts: Sequence[PartFile]) -> UnitRecord[S]:
+    """Do one unit in one thread and write its rows to `parts`, one for each table of the job.
+
+    Raises
+    ------
+    StorageProblem
+        A part of the store is not there.
+    """
+    steps = ((unit, chunk) for chunk in batched(unit.chunks))
+    return _filled(job, unit.number, map(partial(_worked, job), steps), parts, unheard)
 
 
 def unheard(seams: int) -> None:
@@ -112,24 +135,35 @@ def _written(
     job: Job[S],
     number: int,
     results: Iterable[_ChunkResult[S]],
-    unfinished: Unfinished,
+    target: Target,
     on_seams: Callable[[int], object],
 ) -> UnitRecord[S]:
     """Write the parts of a unit as its results come, then its record."""
+    with target.unit(number) as parts:
+        record = _filled(job, number, results, parts, on_seams)
+    target.finish(record)
+    return record
+
+
+def _filled(
+    job: Job[S],
+    number: int,
+    results: Iterable[_ChunkResult[S]],
+    parts: Sequence[PartFile],
+    on_seams: Callable[[int], object],
+) -> UnitRecord[S]:
     sums, content = job.sums(), hashlib.sha256()
     unread: list[UnreadSeams] = []
-    with unfinished.unit(number) as parts:
-        for result in results:
-            for batch in result.batches:
-                sums = sums.plus(batch.sums)
-                content.update(batch.content)
-                if batch.tables:
-                    for part, table in zip(parts, batch.tables, strict=True):
-                        part.write(table)
-            unread += result.unread
-            on_seams(result.seams)
+    for result in results:
+        for batch in result.batches:
+            sums = sums.plus(batch.sums)
+            content.update(batch.content)
+            if batch.tables:
+                for part, table in zip(parts, batch.tables, strict=True):
+                    part.write(table)
+        unread += result.unread
+        on_seams(result.seams)
     record: UnitRecord[S] = UnitRecord[job.sums](  # type: ignore[name-defined]
         number=number, content_sha256=content.hexdigest(), sums=sums, unread=tuple(unread)
     )
-    unfinished.finish(record)
     return record

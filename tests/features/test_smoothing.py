@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.ndimage import uniform_filter1d
 
-from seamtell.features.smoothing import despiked_pct, smoothed_pct
+from seamtell.features.smoothing import DESPIKE_BEAMS, despiked_pct, smoothed_pct
 
 
 @pytest.mark.parametrize("size", [3, 5, 9])
@@ -48,3 +48,15 @@ def test_spike_vanishes_and_a_beam_wide_hump_stays() -> None:
 def test_mirrored_trace_gives_the_mirrored_result() -> None:
     values = np.random.default_rng(4).normal(7.0, 1.0, 301)
     assert despiked_pct(values[::-1], 0.5, 9.4)[::-1] == pytest.approx(despiked_pct(values, 0.5, 9.4))
+
+
+@pytest.mark.parametrize("n", [2, 3, 4, 6, 11])
+def test_a_window_far_longer_than_the_trace_sees_the_trace_reflected_over_and_over(n):
+    # numpy: the median of each window of the padded trace, the definition of a running median
+    trace = np.random.default_rng(n).random(n)
+    size = 59
+    padded = np.pad(trace, size // 2, mode="symmetric")
+    medians = np.array([np.median(padded[i : i + size]) for i in range(n)])
+    beam_mm = 0.1 * size / DESPIKE_BEAMS
+    expected = smoothed_pct(medians, 0.1, DESPIKE_BEAMS * beam_mm)
+    np.testing.assert_array_equal(despiked_pct(trace, 0.1, beam_mm), expected)

@@ -1,0 +1,162 @@
+"""Counting and gathering by comparison, many lanes at once: what `order_statistics` is made of."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from llvmlite import ir
+from numba import types
+from numba.core import cgutils
+from numba.extending import intrinsic
+
+from seamtell.features.kernel.vectors import EIGHT, LANES, NEVER_NAN, WIDE, WORD, all_lanes, lanes_at
+
+__all__ = ["count_keys", "count_smaller", "gather_between", "values_of_ranks"]
+
+_USUAL = 4
+"""So many values are copied from 64 without asking whether they are there."""
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def count_smaller(typing_context: Any, values: Any, n: Any, offset: Any, counts: Any) -> Any:
+    """For each of the lanes at `offset` of a float32 array: how many of its first n values are smaller.
+
+    Written to the same places of the int32 array `counts`.
+    """
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        kinds, (array, n_value, at, out) = signature.args, arguments
+        whole = ir.VectorType(ir.IntType(32), LANES)
+        lanes = builder.load(lanes_at(context, builder, kinds[0], array, at), align=4)
+        data = context.make_array(kinds[0])(context, builder, array).data
+        total = cgutils.alloca_once_value(builder, ir.Constant(whole, [0] * LANES))
+        with cgutils.for_range(builder, n_value) as loop:
+            one = all_lanes(builder, builder.load(builder.gep(data, [loop.index])))
+            below = builder.sext(builder.fcmp_ordered("<", one, lanes), whole)
+            builder.store(builder.sub(builder.load(total), below), total)
+        builder.store(builder.load(total), lanes_at(context, builder, kinds[3], out, at, whole), align=4)
+        return context.get_dummy_value()
+
+    return types.void(values, n, offset, counts), generate
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def count_keys(typing_context: Any, keys: Any, n: Any, threshold: Any) -> Any:
+    """How many of the first n float32 keys are at most the threshold; n is a multiple of 4 `LANES`."""
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        array, n_value, limit = arguments
+        lanes, word = 2 * LANES, ir.IntType(2 * LANES)
+        kind, limits = ir.VectorType(ir.FloatType(), lanes), all_lanes(builder, limit, lanes)
+        totals = [cgutils.alloca_once_value(builder, WORD(0)) for _ in range(2)]
+        with cgutils.for_range_slice(builder, WORD(0), n_value, WORD(2 * lanes), WORD) as (at, _):
+            for k, total in enumerate(totals):
+                begin = builder.add(at, WORD(k * lanes))
+                place = lanes_at(context, builder, signature.args[0], array, begin, kind)
+                inside = builder.fcmp_ordered("<=", builder.load(place, align=4), limits)
+                count = builder.zext(builder.ctpop(builder.bitcast(inside, word)), WORD)
+                builder.store(builder.add(builder.load(total), count), total)
+        return builder.add(*(builder.load(total) for total in totals))
+
+    return types.int64(keys, n, threshold), generate
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def gather_between(
+    typing_context: Any, keys: Any, values: Any, offset: Any, low: Any, high: Any, out: Any, m: Any
+) -> Any:
+    """Append values at `offset` whose float32 keys are above `low` and up to `high` to ``out[:m]``; new m.
+
+    64 keys are asked. A few values are copied without asking, because hardly ever there are
+    more, and a wrong guess of the processor costs more than a copy.
+    """
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        key_array, array, at, low_value, high_value, out_array, m_value = arguments
+        lows, highs, mask = all_lanes(builder, low_value), all_lanes(builder, high_value), WORD(0)
+        for first in range(0, 64, LANES):
+            begin = builder.add(at, WORD(first))
+            lanes = builder.load(lanes_at(context, builder, signature.args[0], key_array, begin), align=4)
+            inside = builder.and_(
+                builder.fcmp_ordered(">", lanes, lows), builder.fcmp_ordered("<=", lanes, highs)
+            )
+            part = builder.zext(builder.bitcast(inside, ir.IntType(LANES)), WORD)
+            mask = builder.or_(mask, builder.shl(part, WORD(first)))
+        source = builder.gep(context.make_array(signature.args[1])(context, builder, array).data, [at])
+        target = context.make_array(signature.args[5])(context, builder, out_array).data
+        target = builder.gep(target, [m_value])
+        rest = cgutils.alloca_once(builder, WORD)
+        builder.store(mask, rest)
+
+        def copy_next(k: Any) -> None:
+            left = builder.load(rest)
+            found = builder.and_(builder.cttz(left, ir.IntType(1)(0)), WORD(63))
+            builder.store(builder.load(builder.gep(source, [found])), builder.gep(target, [k]))
+            builder.store(builder.and_(left, builder.sub(left, WORD(1))), rest)
+
+        for k in range(_USUAL):
+            copy_next(WORD(k))
+        count = builder.ctpop(mask)
+        with (
+            builder.if_then(builder.icmp_unsigned(">", count, WORD(_USUAL)), likely=False),
+            cgutils.for_range(builder, builder.sub(count, WORD(_USUAL))) as loop,
+        ):
+            copy_next(builder.add(loop.index, WORD(_USUAL)))
+        return builder.add(m_value, count)
+
+    return types.int64(keys, values, offset, low, high, out, m), generate
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def values_of_ranks(typing_context: Any, values: Any, m: Any, a: Any, b: Any, c: Any) -> Any:
+    """Values of three ranks among the first m float64 values, by counting for each how many are smaller.
+
+    The value of a rank is the largest that no more values than the rank are smaller than. `LANES`
+    further values must be infinite; so is that of a rank beyond the last.
+    """
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        array, length, *ranks = arguments
+        data = context.make_array(signature.args[0])(context, builder, array).data
+        words = ir.VectorType(WORD, EIGHT)
+        lowest = ir.Constant(WIDE, [float("-inf")] * EIGHT)
+        tops = [cgutils.alloca_once_value(builder, lowest) for _ in ranks]
+        limits = [all_lanes(builder, rank, EIGHT) for rank in ranks]
+        counts = [cgutils.alloca_once(builder, words) for _ in range(LANES // EIGHT)]
+        end = builder.add(length, WORD(1))
+        with cgutils.for_range_slice(builder, WORD(0), end, WORD(LANES), WORD) as (at, _):
+            groups = []
+            for k, count in enumerate(counts):
+                place = builder.gep(data, [builder.add(at, WORD(k * EIGHT))])
+                groups.append(builder.load(builder.bitcast(place, WIDE.as_pointer()), align=8))
+                builder.store(ir.Constant(words, [0] * EIGHT), count)
+            with cgutils.for_range(builder, length) as loop:
+                one = all_lanes(builder, builder.load(builder.gep(data, [loop.index])), EIGHT)
+                for lanes, count in zip(groups, counts, strict=True):
+                    smaller = builder.sext(builder.fcmp_ordered("<", one, lanes), words)
+                    builder.store(builder.sub(builder.load(count), smaller), count)
+            for lanes, count in zip(groups, counts, strict=True):
+                for limit, top in zip(limits, tops, strict=True):
+                    kept = builder.select(
+                        builder.icmp_signed("<=", builder.load(count), limit), lanes, lowest
+                    )
+                    builder.store(_greater(builder, kept, builder.load(top)), top)
+        found = [_greatest_lane(builder, builder.load(top)) for top in tops]
+        return context.make_tuple(builder, signature.return_type, found)
+
+    return types.UniTuple(types.float64, 3)(values, m, a, b, c), generate
+
+
+def _greater(builder: Any, a: Any, b: Any) -> Any:
+    return builder.select(builder.fcmp_ordered(">", a, b, flags=NEVER_NAN), a, b, flags=NEVER_NAN)
+
+
+def _greatest_lane(builder: Any, values: Any) -> Any:
+    """Largest of `EIGHT` lanes."""
+    for lanes in (4, 2, 1):
+        halves = [
+            ir.Constant(ir.VectorType(ir.IntType(32), lanes), list(range(first, first + lanes)))
+            for first in (0, lanes)
+        ]
+        values = _greater(builder, *(builder.shuffle_vector(values, values, half) for half in halves))
+    return builder.extract_element(values, ir.IntType(32)(0))

@@ -1,0 +1,1 @@
+"""Beyond one machine: the work units of a store as tasks of a Dask cluster."""
