@@ -150,9 +150,7 @@ def draw_confusion(counts: SectionCounts, draws: int, rng: np.random.Generator) 
     )
 
 
-def dirichlet_draws(
-    alpha: NDArray[np.float64], draws: int, rng: np.random.Generator
-) -> NDArray[np.float64]:
+def dirichlet_draws(alpha: NDArray[np.float64], draws: int, rng: np.random.Generator) -> NDArray[np.float64]:
     """Draws along the last axis of `alpha`, shape (draws, *alpha.shape); any alpha above zero."""
     # The logarithm of a gamma of small shape is drawn: the gamma itself may round to zero.
     gamma = np.log(rng.standard_gamma(alpha + 1.0, size=(draws, *alpha.shape)))

@@ -128,7 +128,11 @@ def _reference(
     columns = tuple(names.index(name) for name in model.card.descriptor_names)
     trusted = TrustedModel(model, record.model_id, digest, columns)
     decider = Decider(
-        read_limits(ws.limits_path), indication_settings(settings.describe), settings.review, trusted, conflicts
+        read_limits(ws.limits_path),
+        indication_settings(settings.describe),
+        settings.review,
+        trusted,
+        conflicts,
     )
     counts = np.zeros(2 * len(ANSWERS))
     for start in range(0, len(ids), _BATCH):

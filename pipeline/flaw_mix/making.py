@@ -141,7 +141,9 @@ def group_mix(
 
 
 def group_contrasts(
-    own: Mapping[str, tuple[GroupDraws, float]], rest: Mapping[str, tuple[GroupDraws, float]], known: tuple[str, ...]
+    own: Mapping[str, tuple[GroupDraws, float]],
+    rest: Mapping[str, tuple[GroupDraws, float]],
+    known: tuple[str, ...],
 ) -> tuple[GroupContrast, ...]:
     """Each group against all other seams; draws with their metres, of the labels that are known."""
     places = [TRUTHS.index(label) for label in known]

@@ -25,7 +25,9 @@ class MixFigure(_Figures):
     def __str__(self) -> str:
         if self.estimate is not None:
             return f"{self.estimate:.3g} [{self.low:.3g}, {self.high:.3g}]"
-        return "unknown" if self.high is None else f"unknown, at most {self.high:.3g}"
+        if self.high is None:
+            return self.unknown if self.unknown == "not a flaw" else "unknown"
+        return f"unknown, {self.low or 0.0:.3g} to {self.high:.3g}"
 
 
 class RawCount(_Figures):

@@ -107,7 +107,9 @@ def _extrapolated(
 ) -> NDArray[np.float64]:
     r = first - mix
     v = second - first - r
-    length = -np.sqrt((r * r).sum(axis=-1, keepdims=True) / np.maximum((v * v).sum(axis=-1, keepdims=True), _TINY))
+    length = -np.sqrt(
+        (r * r).sum(axis=-1, keepdims=True) / np.maximum((v * v).sum(axis=-1, keepdims=True), _TINY)
+    )
     length = np.clip(length, -256.0, -1.0)
     moved = mix - 2.0 * length * r + length * length * v
     # A share that the leap takes to nothing could never come back.

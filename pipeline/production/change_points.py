@@ -108,7 +108,7 @@ def change_points(
 
 
 def _segment_likelihoods(counts: NDArray[np.float64], exposure: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Log marginal likelihood of periods i to j-1 as one segment, shape (n, n+1); factors common to all left out."""
+    """Log marginal likelihood of periods i to j-1 as one segment, shape (n, n+1); less common factors."""
     c = np.concatenate([[0.0], np.cumsum(counts)])
     e = np.concatenate([[0.0], np.cumsum(exposure)])
     shape, rate = _PRIOR_SHAPE, _PRIOR_SHAPE * e[-1] / c[-1]

@@ -117,9 +117,7 @@ def _even(hits: NDArray[np.int64], share: NDArray[np.float64], rng: np.random.Ge
     return drawn
 
 
-def _take_out(
-    hits: NDArray[np.int64], share: NDArray[np.float64], place: tuple[int, int, int, int]
-) -> None:
+def _take_out(hits: NDArray[np.int64], share: NDArray[np.float64], place: tuple[int, int, int, int]) -> None:
     blocks, bins = slice(place[0], place[1] + 1), slice(place[2], place[3] + 1)
     hits[blocks, bins] = 0
     share[blocks, bins] = 0.0
@@ -145,7 +143,12 @@ def _most_unlikely(
         run, column = np.unravel_index(int(np.argmax(score)), score.shape)
         if score[run, column] > best[0]:
             place = (int(first[run]), int(last[run]), int(column), int(column) + width - 1)
-            best = (float(score[run, column]), place, round(float(inside[run, column])), float(chance[run, column]))
+            best = (
+                float(score[run, column]),
+                place,
+                round(float(inside[run, column])),
+                float(chance[run, column]),
+            )
     return best
 
 

@@ -93,7 +93,9 @@ def seam_facts(store: SeamStore, limits: Limits, folder: Path, by: str) -> SeamF
     BadInput
         An unknown column, one with too many values, or a seam that the store lost.
     """
-    decided = pd.Index(np.concatenate([[], *(ids.to_numpy(False) for ids in decided_seams(folder))]).astype(str))
+    decided = pd.Index(
+        np.concatenate([[], *(ids.to_numpy(False) for ids in decided_seams(folder))]).astype(str)
+    )
     metadata = store.metadata()
     columns = [name for name in metadata.columns if name not in _NOT_TO_GROUP]
     if by and by not in (*columns, *DERIVED_COLUMNS):
@@ -117,7 +119,9 @@ def _facts(seams: pd.DataFrame, limits: Limits, by: str) -> SeamFacts:
     own = [limits.get(recipe) for recipe in seams["recipe"].astype(str)]
     dead_start = np.array([0.0 if one is None else one.dead_zone_start_mm for one in own])
     dead_end = np.array([0.0 if one is None else one.dead_zone_end_mm for one in own])
-    week = (welded.astype("datetime64[D]") - (welded.astype("datetime64[D]").astype(np.int64) + 3) % 7).astype(str)
+    week = (
+        welded.astype("datetime64[D]") - (welded.astype("datetime64[D]").astype(np.int64) + 3) % 7
+    ).astype(str)
     line = seams["line"].fillna("").astype(str)
     coil = seams["coil"].fillna("").astype(str)
     coil = coil.where(coil != "", "without coil, " + line + ", " + pd.Series(week, index=seams.index))

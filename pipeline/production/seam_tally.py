@@ -135,7 +135,9 @@ def _empty(
     edges_mm = np.arange(0.0, longest + BIN_MM, BIN_MM)
     metres_by_period = np.zeros((lines, len(periods)))
     np.add.at(metres_by_period, (facts.line.codes, keys.period), facts.metres)
-    hit_metres = {m: np.zeros((lines, MOST_BLOCKS, len(edges_mm) - 1)) for m in (Measured.START, Measured.END)}
+    hit_metres = {
+        m: np.zeros((lines, MOST_BLOCKS, len(edges_mm) - 1)) for m in (Measured.START, Measured.END)
+    }
     times = np.full((lines, MOST_BLOCKS, 2), np.datetime64("NaT"), dtype="datetime64[s]")
     for line in range(lines):
         for block in range(MOST_BLOCKS):
@@ -144,7 +146,11 @@ def _empty(
                 times[line, block] = facts.welded_at[own].min(), facts.welded_at[own].max()
                 for measured, metres in hit_metres.items():
                     metres[line, block] = covered_metres(*_stretch(facts, measured, own), edges_mm)
-    edges = {Measured.START: edges_mm, Measured.END: edges_mm, Measured.RELATIVE: np.linspace(0, 1, _RELATIVE_BINS + 1)}
+    edges = {
+        Measured.START: edges_mm,
+        Measured.END: edges_mm,
+        Measured.RELATIVE: np.linspace(0, 1, _RELATIVE_BINS + 1),
+    }
     metres = {m: table.sum(axis=(0, 1)) for m, table in hit_metres.items()}
     metres[Measured.RELATIVE] = _relative_metres(facts, edges[Measured.RELATIVE])
     return SeamTally(
