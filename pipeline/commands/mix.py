@@ -29,6 +29,8 @@ Decisions = Annotated[
 ]
 Csv = Annotated[Path | None, typer.Option("--csv", help="Also write the shares to this CSV file.")]
 
+_FIGURES = ("share of flaws", "per metre", "per 1,000 parts", "P(largest)", "would settle")
+
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
@@ -115,15 +117,14 @@ def _print_corrected(mix: CorrectedMix) -> None:
             "would settle",
         ),
         [_corrected_row(group, one) for group, one in rows],
-        right=("share of flaws", "per metre", "per 1,000 parts", "P(largest)", "would settle"),
+        right=_FIGURES,
         title="Corrected for the classifier's confusion, 95 % intervals",
     )
-    differing = [one for one in mix.contrasts if one.p_adjusted < 0.05]
-    for one in differing:
-        console.say(
-            f"{one.group}: {one.label.replace('_', ' ')} {one.ratio:.2f} [{one.low:.2f}, {one.high:.2f}] times the "
-            f"rate of all other seams, p {one.p_adjusted:.2g} (Holm, {len(mix.contrasts)} comparisons)"
-        )
+    for one in mix.contrasts:
+        if one.p_adjusted < 1.0 - mix.level:
+            ratio = f"{one.ratio:.2f} [{one.low:.2f}, {one.high:.2f}] times the rate of all other seams"
+            sure = f"p {one.p_adjusted:.2g} (Holm, {len(mix.contrasts)} comparisons)"
+            console.say(f"{one.group}: {one.label.replace('_', ' ')} {ratio}, {sure}")
     used = ", ".join(f"{n} {label.replace('_', ' ')}" for label, n in mix.sections.sections.items())
     console.say(f"Rests on sections at indications ({used}): {mix.sections.words}.")
     if mix.behaviour is not None:

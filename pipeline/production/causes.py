@@ -16,7 +16,10 @@ __all__ = ["CAUSES_SCHEMA_VERSION", "HINTS_ONLY", "CauseHint", "read_causes"]
 
 CAUSES_SCHEMA_VERSION = 1
 
-HINTS_ONLY = "hints from trade knowledge, not findings: nothing here was measured, and a cause is proven at the line only"
+HINTS_ONLY = (
+    "hints from trade knowledge, not findings: nothing here was measured, "
+    "and a cause is proven at the line only"
+)
 
 _Pattern = Literal[
     "always",

@@ -18,7 +18,7 @@ def two_classes(sensitivity: float, specificity: float) -> np.ndarray:
 @given(st.floats(0.55, 0.99), st.floats(0.55, 0.99), st.floats(0.0, 1.0))
 @settings(max_examples=60, deadline=None)
 def test_two_classes_give_what_rogan_and_gladen_published(sensitivity, specificity, positive):
-    # Rogan and Gladen (1978): (positive + specificity - 1) / (sensitivity + specificity - 1), cut off at 0 and 1
+    # Rogan and Gladen (1978): (p + specificity - 1) / (sensitivity + specificity - 1), cut off at 0 and 1
     formula = np.clip((positive + specificity - 1) / (sensitivity + specificity - 1), 0, 1)
     mix = mix_on_simplex(two_classes(sensitivity, specificity), np.array([positive, 1 - positive]))
     assert mix[0] == pytest.approx(formula, abs=2e-4)

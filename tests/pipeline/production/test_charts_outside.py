@@ -23,7 +23,7 @@ def test_limits_of_the_u_chart_are_those_of_the_handbook():
     np.testing.assert_allclose(chart.centre_per_m, u)
     np.testing.assert_allclose(chart.high_per_m, u + 3 * np.sqrt(u / metres))
     np.testing.assert_allclose(chart.low_per_m, np.maximum(0, u - 3 * np.sqrt(u / metres)))
-    assert chart.alarms[RunRule.BEYOND_THREE].tolist() == [False] * 8 + [True, False]
+    assert chart.alarms[RunRule.BEYOND_THREE].tolist() == [False] * 8 + [True, True]
 
 
 def test_poisson_intervals_are_those_of_scipy_bound_by_bound():
