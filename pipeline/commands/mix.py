@@ -1,4 +1,4 @@
-"""``seamtell mix``: how often each flaw was labelled."""
+"""``seamtell mix``: how often each flaw was labelled, and how often it is there."""
 
 from __future__ import annotations
 
@@ -11,6 +11,8 @@ from seamtell.pipeline import console
 from seamtell.pipeline.commands.options import AsJson, WorkspaceDir
 
 if TYPE_CHECKING:
+    from seamtell.pipeline.corrected_mix import CorrectedMix
+    from seamtell.pipeline.flaw_mix.record import FlawFigures
     from seamtell.pipeline.mix import MixShare
 
 __all__ = ["register"]
@@ -27,6 +29,8 @@ Decisions = Annotated[
 ]
 Csv = Annotated[Path | None, typer.Option("--csv", help="Also write the shares to this CSV file.")]
 
+_FIGURES = ("share of flaws", "per metre", "per 1,000 parts", "P(largest)", "would settle")
+
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
@@ -40,7 +44,8 @@ def _mix(
     workspace: WorkspaceDir = None,
     as_json: AsJson = False,
 ) -> None:
-    """Print counts and shares of each flaw, with false indications and unclassified ones beside them."""
+    """Print shares and rates of each flaw, corrected for the classifier's confusion, and the raw labels."""
+    from seamtell.pipeline.corrected_mix import corrected_mix, write_mix
     from seamtell.pipeline.mix import (
         NO_MODEL_WARNING,
         RAW_LABELS_WARNING,
@@ -50,9 +55,13 @@ def _mix(
     )
     from seamtell.pipeline.workspace import find_workspace
 
-    result = flaw_mix(find_workspace(explicit=workspace), decisions, by)
+    ws = find_workspace(explicit=workspace)
+    result = flaw_mix(ws, decisions, by)
+    corrected = corrected_mix(ws, decisions, by)
     if csv is not None:
         write_mix_csv(result, csv)
+    if not result.trial:
+        write_mix(corrected, ws.reports_dir / "mix.json")
     console.warn(RAW_LABELS_WARNING)
     if result.trial:
         console.warn(TRIAL_WARNING)
@@ -72,11 +81,14 @@ def _mix(
                 "physics_only": result.physics_only,
                 "deviation": result.deviation,
                 "warning": RAW_LABELS_WARNING,
+                "answer": corrected.answer,
+                "corrected": corrected.model_dump(mode="json"),
                 "seams": result.seams,
                 "shares": [asdict(share) for share in result.shares],
             }
         )
         return
+    _print_corrected(corrected)
     console.say("Indications by label")
     console.print_table(
         (result.by or "group", "label", "count", "of", "share", "95 % interval"),
@@ -85,6 +97,46 @@ def _mix(
     )
     console.say(f"Counted from {result.folder}, {result.seams['all']} seams.")
     console.caution()
+
+
+def _print_corrected(mix: CorrectedMix) -> None:
+    """The answer first, then the figures, then what they rest on."""
+    console.say(mix.answer)
+    console.say()
+    if mix.why_not:
+        return
+    rows = [(group.group, one) for group in mix.groups for one in group.flaws]
+    console.print_table(
+        (
+            mix.by or "group",
+            "flaw",
+            "share of flaws",
+            "per metre",
+            "per 1,000 parts",
+            "P(largest)",
+            "would settle",
+        ),
+        [_corrected_row(group, one) for group, one in rows],
+        right=_FIGURES,
+        title="Corrected for the classifier's confusion, 95 % intervals",
+    )
+    for one in mix.contrasts:
+        if one.p_adjusted < 1.0 - mix.level:
+            ratio = f"{one.ratio:.2f} [{one.low:.2f}, {one.high:.2f}] times the rate of all other seams"
+            sure = f"p {one.p_adjusted:.2g} (Holm, {len(mix.contrasts)} comparisons)"
+            console.say(f"{one.group}: {one.label.replace('_', ' ')} {ratio}, {sure}")
+    used = ", ".join(f"{n} {label.replace('_', ' ')}" for label, n in mix.sections.sections.items())
+    console.say(f"Rests on sections at indications ({used}): {mix.sections.words}.")
+    if mix.behaviour is not None:
+        console.say(f"Behaviour: {mix.behaviour.words}.")
+    console.say()
+
+
+def _corrected_row(group: str, one: FlawFigures) -> tuple[object, ...]:
+    wanted = f"{one.sections_wanted} sections" if one.sections_wanted else "settled"
+    largest = "" if one.largest_probability is None else f"{one.largest_probability:.2f}"
+    figures = (one.share_of_flaws, one.per_metre, one.per_1000_parts)
+    return (group, _label(one.label), *(str(figure) for figure in figures), largest, wanted)
 
 
 def _label(label: str) -> str:

@@ -45,6 +45,7 @@ __all__ = [
     "decision_folders",
     "newest_decisions",
     "read_decisions",
+    "read_record",
     "record_file",
 ]
 
@@ -176,7 +177,7 @@ def read_decisions(folder: Path, *, trial: bool = False) -> tuple[pd.DataFrame, 
     import pandas as pd
     import pyarrow as pa
 
-    record = _read_trial_or_record(folder, trial=trial)
+    record = read_record(folder, trial=trial)
     columns = TRIAL_INDICATION_COLUMNS if isinstance(record, TrialRecord) else INDICATION_COLUMNS
     try:
         indications = pd.read_parquet(folder / INDICATIONS_FILE, columns=list(columns))
@@ -188,7 +189,19 @@ def read_decisions(folder: Path, *, trial: bool = False) -> tuple[pd.DataFrame, 
     return indications.rename(columns={TRIAL_LABEL: "label"}), decisions, record
 
 
-def _read_trial_or_record(folder: Path, *, trial: bool) -> DecisionRecord:
+def read_record(folder: Path, *, trial: bool = False) -> DecisionRecord:
+    """Read what a folder of decisions rests on.
+
+    Parameters
+    ----------
+    trial : bool
+        Whether a trial run will do too; its record is a `TrialRecord`.
+
+    Raises
+    ------
+    BadInput
+        Not a complete folder of decisions, or one of a trial run.
+    """
     is_trial = (folder / TRIAL_RECORD_FILE).is_file() and not (folder / RECORD_FILE).is_file()
     if not is_trial:
         return _read_record(folder)

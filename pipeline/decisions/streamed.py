@@ -1,0 +1,60 @@
+"""The two tables of a folder of decisions batch by batch: nothing grows with their length."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from seamtell.pipeline.decisions.files import (
+    DECISIONS_FILE,
+    INDICATIONS_FILE,
+    TRIAL_LABEL,
+    DecisionRecord,
+    TrialRecord,
+)
+from seamtell.pipeline.errors import BadInput
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+__all__ = ["decided_seams", "indication_batches"]
+
+
+def indication_batches(
+    folder: Path, record: DecisionRecord, columns: Sequence[str]
+) -> Iterator[dict[str, pa.Array]]:
+    """Columns of the indications, batch by batch; the labels of a trial run are in ``label`` too.
+
+    Raises
+    ------
+    BadInput
+        The table is damaged.
+    """
+    stored = [TRIAL_LABEL if c == "label" and isinstance(record, TrialRecord) else c for c in columns]
+    for batch in _batches(folder, INDICATIONS_FILE, stored):
+        yield dict(zip(columns, (batch.column(name) for name in stored), strict=True))
+
+
+def decided_seams(folder: Path) -> Iterator[pa.Array]:
+    """Ids of the seams that were decided on, batch by batch.
+
+    Raises
+    ------
+    BadInput
+        The table is damaged.
+    """
+    for batch in _batches(folder, DECISIONS_FILE, ["seam_id"]):
+        yield batch.column("seam_id")
+
+
+def _batches(folder: Path, name: str, columns: list[str]) -> Iterator[pa.RecordBatch]:
+    import pyarrow as pa
+    import pyarrow.dataset as ds
+
+    try:
+        yield from ds.dataset(folder / name, format="parquet").to_batches(columns=columns)
+    except (OSError, pa.ArrowException, ValueError) as problem:
+        raise BadInput(
+            f"damaged decisions: {str(problem).splitlines()[0]}", where=str(folder), do="classify again"
+        ) from None

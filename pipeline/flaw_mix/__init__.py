@@ -1,0 +1,1 @@
+"""The flaw mix of production, with the classifier's confusion undone."""

@@ -1,0 +1,1 @@
+"""Where along the seam flaws lie, and since when."""
