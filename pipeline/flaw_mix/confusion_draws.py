@@ -179,7 +179,7 @@ def _point_joint(counts: SectionCounts) -> NDArray[np.float64]:
     cut = counts.found.sum(axis=0)
     weight = np.divide(counts.production, cut, out=np.zeros(len(cut)), where=cut > 0)
     joint = counts._folded(counts.found * weight)
-    return joint / max(joint.sum(), 1e-300)
+    return np.asarray(joint / max(joint.sum(), 1e-300))
 
 
 def _rows(joint: NDArray[np.float64]) -> NDArray[np.float64]:

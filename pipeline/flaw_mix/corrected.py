@@ -112,7 +112,7 @@ def dispersion_of(by_coil: NDArray[np.int64]) -> float:
         return 1.0
     expected = np.outer(table.sum(axis=1), table.sum(axis=0)) / table.sum()
     freedom = (table.shape[0] - 1) * (table.shape[1] - 1)
-    return max(1.0, float(((table - expected) ** 2 / expected).sum()) / freedom)
+    return float(max(1.0, ((table - expected) ** 2 / expected).sum() / freedom))
 
 
 def draw_group(

@@ -209,7 +209,7 @@ def _figures(
 def _among_flaws(mix: NDArray[np.float64]) -> NDArray[np.float64]:
     flaws = mix * _FLAWS
     total = flaws.sum(axis=1, keepdims=True)
-    return np.where(total > 0, flaws / np.where(total > 0, total, 1.0), 1.0 / _FLAWS.sum())
+    return np.asarray(np.where(total > 0, flaws / np.where(total > 0, total, 1.0), 1.0 / _FLAWS.sum()))
 
 
 def _figure(draws: NDArray[np.float64], point: float) -> MixFigure:

@@ -144,14 +144,14 @@ def _empty(
             own = (facts.line.codes == line) & (keys.block == block)
             if own.any():
                 times[line, block] = facts.welded_at[own].min(), facts.welded_at[own].max()
-                for measured, metres in hit_metres.items():
-                    metres[line, block] = covered_metres(*_stretch(facts, measured, own), edges_mm)
+                for measured, laid in hit_metres.items():
+                    laid[line, block] = covered_metres(*_stretch(facts, measured, own), edges_mm)
     edges = {
         Measured.START: edges_mm,
         Measured.END: edges_mm,
         Measured.RELATIVE: np.linspace(0, 1, _RELATIVE_BINS + 1),
     }
-    metres = {m: table.sum(axis=(0, 1)) for m, table in hit_metres.items()}
+    metres = {m: np.asarray(table.sum(axis=(0, 1))) for m, table in hit_metres.items()}
     metres[Measured.RELATIVE] = _relative_metres(facts, edges[Measured.RELATIVE])
     return SeamTally(
         by_coil=np.zeros((len(coil_group), 2 * len(ANSWERS)), dtype=np.int64),
