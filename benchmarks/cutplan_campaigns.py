@@ -14,7 +14,6 @@ import argparse
 import json
 import os
 import sys
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, replace
 from pathlib import Path
 
@@ -26,6 +25,7 @@ from cutting.population import invent_population
 from cutting.written import summary, written
 
 from seamtell.data_synth.shop_plan import ShopPlan
+from seamtell.pipeline.worker_processes import worker_pool
 
 HERE = Path(__file__).parent
 SCRATCH = HERE.parent / "build" / "cutplan"
@@ -89,7 +89,7 @@ def main(arguments: list[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--shops", type=int, default=5)
     parser.add_argument("--campaigns", type=int, default=4, help="of each shop")
-    parser.add_argument("--seams", type=int, default=3000)
+    parser.add_argument("--seams", type=int, default=2500)
     parser.add_argument("--draws", type=int, default=150, help="plans drawn to look for bias")
     parser.add_argument("--thin", default="", help="a class at a quarter of its rate, for example mismatch")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
@@ -97,7 +97,7 @@ def main(arguments: list[str] | None = None) -> None:
     options = parser.parse_args(arguments)
     options.scratch.mkdir(parents=True, exist_ok=True)
     numbers = range(options.shops)
-    with ProcessPoolExecutor(options.workers) as pool:
+    with worker_pool(options.workers) as pool:
         shops = list(pool.map(_kept, [options.scratch] * len(numbers), numbers, [options] * len(numbers)))
     found = summary(shops)
     document = json.dumps({"summary": found, "shops": shops}, indent=1)
