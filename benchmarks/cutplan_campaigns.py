@@ -4,8 +4,8 @@ Invents shops, cuts each in campaigns until the default criteria hold, and count
 are two random arms: among *indications*, the harder rival, and along all seams, which is what
 ``random`` means in a section table and which meets an indication so seldom that any plan looks
 good. Then draws plans over and over to see whether figures weighed by the stored probabilities
-are unbiased. Writes ``benchmarks/cutplan_campaigns.json`` and ``.md``; finished shops are kept in
-``build/cutplan``, so an interrupted run goes on.
+are unbiased. Writes ``benchmarks/cutplan_campaigns.json`` and ``.md`` (another name with
+``--thin``); finished shops are kept in ``build/cutplan``, so an interrupted run goes on.
 """
 
 from __future__ import annotations
@@ -14,8 +14,7 @@ import argparse
 import json
 import os
 import sys
-from concurrent.futures import ProcessPoolExecutor
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import numpy as np
@@ -25,14 +24,25 @@ from cutting.passing import own_criteria, standing
 from cutting.population import invent_population
 from cutting.written import summary, written
 
+from seamtell.data_synth.shop_plan import ShopPlan
+from seamtell.pipeline.worker_processes import worker_pool
+
 HERE = Path(__file__).parent
 SCRATCH = HERE.parent / "build" / "cutplan"
 SHOP_SEED = 7100
 
 
-def run_shop(number: int, seams: int, campaigns: int, draws: int) -> dict[str, object]:
+def thin_plan(label: str) -> ShopPlan:
+    """The invented shop with one class at a quarter of its rate; as it is for an empty `label`."""
+    plan = ShopPlan()
+    rates = {flaw: rate / (4 if flaw == label else 1) for flaw, rate in plan.flaws_per_seam.items()}
+    return replace(plan, flaws_per_seam=rates)
+
+
+def run_shop(number: int, seams: int, campaigns: int, draws: int, thin: str = "") -> dict[str, object]:
     """All campaigns of one shop."""
-    population, criteria, setup = invent_population(seams, SHOP_SEED + number), own_criteria(), Setup()
+    population = invent_population(seams, SHOP_SEED + number, thin_plan(thin))
+    criteria, setup = own_criteria(), Setup()
     ended = [
         asdict(run_campaign(population, arm, seed, criteria, setup))
         for seed in range(campaigns)
@@ -61,9 +71,10 @@ def run_shop(number: int, seams: int, campaigns: int, draws: int) -> dict[str, o
 
 
 def _kept(folder: Path, number: int, options: argparse.Namespace) -> dict[str, object]:
-    path = folder / f"shop-{number:02d}-{options.seams}-{options.campaigns}-{options.draws}.json"
+    size = f"{options.seams}-{options.campaigns}-{options.draws}"
+    path = folder / f"shop{options.thin}-{number:02d}-{size}.json"
     if not path.exists():
-        shop = run_shop(number, options.seams, options.campaigns, options.draws)
+        shop = run_shop(number, options.seams, options.campaigns, options.draws, options.thin)
         half = path.with_suffix(".half")
         half.write_text(json.dumps(shop))
         half.replace(path)
@@ -78,19 +89,21 @@ def main(arguments: list[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--shops", type=int, default=5)
     parser.add_argument("--campaigns", type=int, default=4, help="of each shop")
-    parser.add_argument("--seams", type=int, default=3000)
+    parser.add_argument("--seams", type=int, default=2500)
     parser.add_argument("--draws", type=int, default=150, help="plans drawn to look for bias")
+    parser.add_argument("--thin", default="", help="a class at a quarter of its rate, for example mismatch")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--scratch", type=Path, default=SCRATCH)
     options = parser.parse_args(arguments)
     options.scratch.mkdir(parents=True, exist_ok=True)
     numbers = range(options.shops)
-    with ProcessPoolExecutor(options.workers) as pool:
+    with worker_pool(options.workers) as pool:
         shops = list(pool.map(_kept, [options.scratch] * len(numbers), numbers, [options] * len(numbers)))
     found = summary(shops)
     document = json.dumps({"summary": found, "shops": shops}, indent=1)
-    (HERE / "cutplan_campaigns.json").write_text(document + "\n")
-    (HERE / "cutplan_campaigns.md").write_text(written(found))
+    name = f"cutplan_campaigns{'_thin_' * bool(options.thin)}{options.thin}"
+    (HERE / f"{name}.json").write_text(document + "\n")
+    (HERE / f"{name}.md").write_text(written(found, options.thin))
 
 
 if __name__ == "__main__":

@@ -96,22 +96,22 @@ def _mean(values: Sequence[float | None]) -> float | None:
     return float(np.mean(known)) if known else None
 
 
-def written(found: dict[str, Any]) -> str:
-    """The figures as a page."""
-    return "\n".join([*_saved(found), *_fairness(found), ""])
+def written(found: dict[str, Any], thin: str = "") -> str:
+    """The figures as a page; `thin` names the class at a quarter of its rate."""
+    return "\n".join([*_saved(found, thin), *_fairness(found), ""])
 
 
-def _saved(found: dict[str, Any]) -> list[str]:
+def _saved(found: dict[str, Any], thin: str) -> list[str]:
     last, share, flattery = found["last_failed"], found["share_of_length"], found["flattery"]
     counted = found["as_counted"]
     lines = [
-        "# Planned cuts against random ones",
+        f"# Planned cuts against random ones{f', where {thin} is rare' if thin else ''}",
         "",
         f"{found['campaigns']} campaigns in {found['shops']} invented shops. Each begins with 60 sections at",
         "random indications, then cuts 30 at a time until the criteria that `seamtell init` writes hold",
         "(those that indications can meet). Planned and *among indications* spend 6 of 30 on the random",
         "audit and give up at 420. *Along the seams* is what purpose `random` means in a section table: such",
-        f"a cut meets an indication in {share:.1%} of cases. The model is LightGBM, taught anew each time.",
+        f"a cut meets an indication in {share:.1%} of cases. The model is LightGBM, taught anew.",
         "",
         "*As counted*: every section counts once, as in an evaluation. *Weighed*: criteria on recall must",
         "also hold with planned sections weighed by how they were drawn, at their effective number.",
