@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict
 
 from seamtell.features.errors import SeamtellError
 from seamtell.pipeline.acceptance.record import MissRate
-from seamtell.pipeline.decisions.files import DecisionRecord, TrialRecord, newest_decisions, read_record
+from seamtell.pipeline.counted_decisions import CountedDecisions, Decided, deviation_of
 from seamtell.pipeline.evaluation.files import read_acceptance
 from seamtell.pipeline.files.atomic import write_bytes_atomically
 from seamtell.pipeline.flaw_mix.confusion_draws import ConfusionDraws, draw_confusion
@@ -26,13 +26,19 @@ from seamtell.pipeline.flaw_mix.corrected import (
 from seamtell.pipeline.flaw_mix.judged_sections import TRUTHS, JudgedSections, judged_sections
 from seamtell.pipeline.flaw_mix.making import LEVEL, GroupInput, behaviour_of, group_contrasts, group_mix
 from seamtell.pipeline.flaw_mix.record import Behaviour, GroupContrast, GroupMix, SectionsUsed
-from seamtell.pipeline.limits_file import read_limits
-from seamtell.pipeline.production.seam_facts import ALL_SEAMS, SeamFacts, seam_facts
-from seamtell.pipeline.production.seam_tally import ANSWERS, SeamTally, tally_seams
-from seamtell.pipeline.store.seam_store import SeamStore
+from seamtell.pipeline.production.cells import Cells
+from seamtell.pipeline.production.decided import ALL_SEAMS
 from seamtell.pipeline.workspace import Workspace
 
-__all__ = ["CorrectedMix", "Correction", "corrected_mix", "correction_of", "counts_of", "write_mix"]
+__all__ = [
+    "CorrectedMix",
+    "Correction",
+    "corrected_mix",
+    "correction_of",
+    "counts_of",
+    "mix_by",
+    "write_mix",
+]
 
 Mask = NDArray[np.bool_]
 
@@ -115,80 +121,59 @@ class Correction:
         return group_mix(counts, self.judged, self.confusion, self.missed, rng, why_not=self.why_not)
 
 
-def counts_of(name: str, facts: SeamFacts, tally: SeamTally, seams: Mask, coils: Mask) -> GroupInput:
-    """What some seams showed; `coils` are the pairs of group and coil that they make up."""
-    by_coil = _by_answer(tally.by_coil[coils])
+def counts_of(name: str, cells: Cells, own: Mask) -> GroupInput:
+    """What the seams of the cells `own`, a bool array of shape (c,), showed."""
+    answers = cells.answers[own]
     counts = GroupCounts(
-        answers=by_coil.sum(axis=0),
-        seams=int(seams.sum()),
-        metres=float(facts.metres[seams].sum()),
-        dispersion=dispersion_of(by_coil),
+        answers=answers.sum(axis=0),
+        seams=int(cells.seams[own].sum()),
+        metres=float(cells.metres[own].sum()),
+        dispersion=dispersion_of(answers),
     )
-    return GroupInput(name, counts, parts=int(seams.sum()))
+    return GroupInput(name, counts, parts=float(cells.parts[own].sum()))
 
 
-def _by_answer(by_stratum: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Indications below and above the limit together."""
-    return np.asarray(by_stratum[:, : len(ANSWERS)] + by_stratum[:, len(ANSWERS) :])
-
-
-def correction_of(
-    ws: Workspace, record: DecisionRecord, facts: SeamFacts, tally: SeamTally, rng: np.random.Generator
-) -> Correction:
+def correction_of(ws: Workspace, decided: Decided, cells: Cells, rng: np.random.Generator) -> Correction:
     """Read the judged sections of the model that labelled, and test whether it still answers alike."""
-    if isinstance(record, TrialRecord):
+    if decided.trial:
         return Correction(None, None, {}, None, "an unapproved model labelled, in a trial run")
     try:
-        judged = judged_sections(ws, record, seed=SEED)
+        judged = judged_sections(ws, decided.record, seed=SEED)
     except SeamtellError as problem:
         return Correction(None, None, {}, None, str(problem))
-    shown = tally.by_coil.sum(axis=0) / dispersion_of(_by_answer(tally.by_coil))
-    behaviour = behaviour_of(judged, shown, facts.welded_at.min(), rng)
+    shown = cells.strata.sum(axis=0) / dispersion_of(cells.answers)
+    behaviour = behaviour_of(judged, shown, decided.first_welded, rng)
     if behaviour.changed:
         return Correction(None, None, {}, behaviour, behaviour.words)
     confusion = draw_confusion(judged.counts, DRAWS, rng)
-    return Correction(judged, confusion, _missed(ws, record.model_id), behaviour, "")
+    return Correction(judged, confusion, _missed(ws, decided.record.model_id), behaviour, "")
 
 
-def corrected_mix(ws: Workspace, decisions: Path | None = None, by: str = "") -> CorrectedMix:
-    """Correct the mix of a folder of decisions.
-
-    Parameters
-    ----------
-    ws : Workspace
-    decisions : Path, optional
-        Default: the newest decisions. A trial run is only counted when named, and never corrected.
-    by : str
-        A metadata column, ``week`` or ``thickness_pair``; empty for one group.
-
-    Raises
-    ------
-    BadInput
-        No decisions, an unknown column or one with too many values, or a seam that the store lost.
-    """
-    folder = decisions or newest_decisions(ws)
-    record = read_record(folder, trial=decisions is not None)
-    facts = seam_facts(SeamStore(ws.traces_dir), read_limits(ws.limits_path), folder, by)
-    tally = tally_seams(facts, folder, record)
+def corrected_mix(ws: Workspace, counted: CountedDecisions) -> CorrectedMix:
+    """Correct the mix of counted decisions; a trial run is never corrected."""
     rng = np.random.default_rng(SEED)
-    correction = correction_of(ws, record, facts, tally, rng)
-    every_seam, every_coil = np.ones(len(facts), np.bool_), np.ones(len(tally.coil_group), np.bool_)
-    whole, _ = correction.mix_of(counts_of(ALL_SEAMS, facts, tally, every_seam, every_coil), rng)
+    return mix_by(counted, correction_of(ws, counted.decided, counted.cells, rng), rng)
+
+
+def mix_by(counted: CountedDecisions, correction: Correction, rng: np.random.Generator) -> CorrectedMix:
+    """Mix of all seams and of every group, and each group against all other seams."""
+    cells, record = counted.cells, counted.decided.record
+    whole, _ = correction.mix_of(counts_of(ALL_SEAMS, cells, cells.all), rng)
     groups, own, rest = [whole], {}, {}
-    for place, name in enumerate(facts.group.names if by else ()):
-        seams, coils = facts.group.codes == place, tally.coil_group == place
-        mix, draws = correction.mix_of(counts_of(name, facts, tally, seams, coils), rng)
+    for name in counted.groups:
+        inside = cells.of(counted.by, name)
+        mix, draws = correction.mix_of(counts_of(name, cells, inside), rng)
         groups.append(mix)
-        others = counts_of(name, facts, tally, ~seams, ~coils).counts
+        others = counts_of(name, cells, ~inside).counts
         if draws is not None and correction.confusion is not None and others.indications:
             own[name] = (draws, mix.metres)
             rest[name] = (draw_group(others, correction.confusion, rng), others.metres)
     return CorrectedMix(
-        decisions=str(folder),
-        by=by,
+        decisions=str(counted.decided.folder),
+        by=counted.by,
         model_id=record.model_id,
-        deviation=f"{record.model_id} was {record.deviation.sentence}" if record.deviation else "",
-        trial=isinstance(record, TrialRecord),
+        deviation=deviation_of(record),
+        trial=counted.decided.trial,
         level=LEVEL,
         seed=SEED,
         sections=_sections(correction.judged),

@@ -1,40 +1,28 @@
-"""The stage *mix*: how often each flaw was labelled, by any metadata column of the seams."""
+"""The stage *mix*, raw: how often each flaw was labelled, by any metadata column of the seams."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from seamtell.features.contracts import UNCLASSIFIED, Flaw
-from seamtell.pipeline.decisions.files import TrialRecord, newest_decisions, read_decisions
-from seamtell.pipeline.errors import BadInput
-from seamtell.pipeline.evaluation.intervals import clopper_pearson
+from seamtell.pipeline.counted_decisions import CountedDecisions, count_decisions, deviation_of
+from seamtell.pipeline.decisions.files import TrialRecord
 from seamtell.pipeline.files.atomic import write_bytes_atomically
 from seamtell.pipeline.files.export_text import spreadsheet_safe
-from seamtell.pipeline.store.seam_store import SeamStore
+from seamtell.pipeline.flaw_mix.making import raw_counts
+from seamtell.pipeline.production.decided import ALL_SEAMS
 from seamtell.pipeline.workspace import Workspace
 
-if TYPE_CHECKING:
-    import pandas as pd
-
 __all__ = [
-    "ALL_SEAMS",
-    "MIX_LABELS",
     "NO_MODEL_WARNING",
     "RAW_LABELS_WARNING",
     "TRIAL_WARNING",
     "MixResult",
     "MixShare",
     "flaw_mix",
+    "raw_mix",
     "write_mix_csv",
 ]
-
-ALL_SEAMS = "all"
-"""Name of the group that holds every seam of the decisions."""
-
-MIX_LABELS: tuple[str, ...] = (*(flaw.value for flaw in Flaw), UNCLASSIFIED)
-"""Every flaw, then ``sound`` (a false indication), then ``unclassified``."""
 
 RAW_LABELS_WARNING = (
     "these are raw labels, not yet corrected for the classifier's confusion: a share may be off by as much "
@@ -50,9 +38,6 @@ TRIAL_WARNING = (
     "counted from a trial run: the labels are of a model that nobody approved, and no figure here may be "
     "taken for the shop's flaw mix"
 )
-
-_LEVEL = 0.95
-_MOST_GROUPS = 500
 
 
 @dataclass(frozen=True)
@@ -86,11 +71,11 @@ class MixResult:
     folder : Path
         Decisions it was counted from.
     by : str
-        Metadata column of the groups; empty when there is one group, `ALL_SEAMS`.
+        Column of the groups; empty when there is one group, `ALL_SEAMS`.
     model_digest : str
         Of the model that labelled; empty when none did.
     shares : tuple of MixShare
-        For each group, `ALL_SEAMS` first, every label of `MIX_LABELS`.
+        For each group, `ALL_SEAMS` first, every answer of `ANSWERS`.
     seams : mapping of str to int
         Seams of each group.
     trial : bool
@@ -112,39 +97,29 @@ class MixResult:
 
 
 def flaw_mix(ws: Workspace, decisions: Path | None = None, by: str = "") -> MixResult:
-    """Count the labels of a folder of decisions.
+    """Count the labels of a folder of decisions, see `count_decisions` for what can be chosen and raised."""
+    return raw_mix(count_decisions(ws, decisions, by))
 
-    Parameters
-    ----------
-    decisions : Path, optional
-        Default: the newest decisions of the workspace. A trial run is only counted when named.
-    by : str
-        A metadata column of the seam store, for example ``line``; empty for no groups.
 
-    Raises
-    ------
-    BadInput
-        No decisions, an unknown column, one with too many values, or a seam that the store lost.
-    """
-    folder = decisions or newest_decisions(ws)
-    indications, seams, record = read_decisions(folder, trial=decisions is not None)
-    groups = seams[["seam_id"]].assign(group=_group_of(ws, seams, by) if by else ALL_SEAMS)
-    labelled = indications.merge(groups, on="seam_id", how="left", validate="many_to_one")
-    shares = _shares(ALL_SEAMS, labelled["label"])
-    n_seams = {ALL_SEAMS: len(seams)}
-    if by:
-        for group, members in groups.groupby("group", sort=True):
-            shares += _shares(str(group), labelled.loc[labelled["group"] == group, "label"])
-            n_seams[str(group)] = len(members)
+def raw_mix(counted: CountedDecisions) -> MixResult:
+    """Labels of counted decisions as they stand, `ALL_SEAMS` first."""
+    cells, record = counted.cells, counted.decided.record
+    chosen = {ALL_SEAMS: cells.all, **{name: cells.of(counted.by, name) for name in counted.groups}}
+    shares = [
+        MixShare(group, one.label, one.count, int(answers.sum()), one.share, one.low, one.high)
+        for group, own in chosen.items()
+        for answers in (cells.answers[own].sum(axis=0),)
+        for one in raw_counts(answers)
+    ]
     return MixResult(
-        folder,
-        by,
+        counted.decided.folder,
+        counted.by,
         record.model_digest,
         tuple(shares),
-        n_seams,
-        trial=isinstance(record, TrialRecord),
+        {group: int(cells.seams[own].sum()) for group, own in chosen.items()},
+        trial=counted.decided.trial,
         physics_only=isinstance(record, TrialRecord) and record.physics_only,
-        deviation=f"{record.model_id} was {record.deviation.sentence}" if record.deviation else "",
+        deviation=deviation_of(record),
     )
 
 
@@ -162,39 +137,3 @@ def write_mix_csv(result: MixResult, path: Path) -> None:
     columns = ["label", "count", "indications", "share", "low_95", "high_95"]
     table = pd.DataFrame(rows, columns=[spreadsheet_safe(result.by or "group"), *columns])
     write_bytes_atomically(path, table.to_csv(index=False, lineterminator="\n").encode("utf-8"))
-
-
-def _group_of(ws: Workspace, seams: pd.DataFrame, by: str) -> list[str]:
-    """Value of the column `by` for each seam, as text; an empty one reads ``(empty)``."""
-    metadata = SeamStore(ws.traces_dir).metadata()
-    columns = [name for name in metadata.columns if name not in ("seam_id", "welded_at", "content_sha256")]
-    if by not in columns:
-        raise BadInput(f"no metadata column '{by}'", where="--by", do=f"choose one of {', '.join(columns)}")
-    values = metadata.set_index("seam_id")[by].reindex(seams["seam_id"])
-    lost = ~seams["seam_id"].isin(metadata["seam_id"])
-    if lost.any():
-        raise BadInput(
-            f"seam '{seams.loc[lost, 'seam_id'].iloc[0]}' of the decisions is not in the store",
-            do="name decisions of this workspace",
-        )
-    text = values.astype(object).where(values.notna(), "").astype(str)
-    text = text.where(text != "", "(empty)")
-    if text.nunique() > _MOST_GROUPS:
-        raise BadInput(
-            f"column '{by}' has {text.nunique()} values, at most {_MOST_GROUPS} can be grouped",
-            where="--by",
-            do="choose a coarser column",
-        )
-    # A group must not be taken for the group of all seams.
-    return text.where(text != ALL_SEAMS, f"{ALL_SEAMS} ({by})").tolist()
-
-
-def _shares(group: str, labels: pd.Series) -> list[MixShare]:
-    n = len(labels)
-    counts = labels.value_counts()
-    shares = []
-    for label in MIX_LABELS:
-        k = int(counts.get(label, 0))
-        low, high = clopper_pearson(k, n, _LEVEL) if n else (None, None)
-        shares.append(MixShare(group, label, k, n, k / n if n else None, low, high))
-    return shares

@@ -20,7 +20,8 @@ __all__ = ["register"]
 By = Annotated[
     str,
     typer.Option(
-        "--by", help="Metadata column, for example line, recipe, coil, shift, month; default: none."
+        "--by",
+        help="Metadata column, for example line, recipe, coil, shift, week, thickness_pair; default: none.",
     ),
 ]
 Decisions = Annotated[
@@ -46,18 +47,20 @@ def _mix(
 ) -> None:
     """Print shares and rates of each flaw, corrected for the classifier's confusion, and the raw labels."""
     from seamtell.pipeline.corrected_mix import corrected_mix, write_mix
+    from seamtell.pipeline.counted_decisions import count_decisions
     from seamtell.pipeline.mix import (
         NO_MODEL_WARNING,
         RAW_LABELS_WARNING,
         TRIAL_WARNING,
-        flaw_mix,
+        raw_mix,
         write_mix_csv,
     )
     from seamtell.pipeline.workspace import find_workspace
 
     ws = find_workspace(explicit=workspace)
-    result = flaw_mix(ws, decisions, by)
-    corrected = corrected_mix(ws, decisions, by)
+    counted = count_decisions(ws, decisions, by)
+    result = raw_mix(counted)
+    corrected = corrected_mix(ws, counted)
     if csv is not None:
         write_mix_csv(result, csv)
     if not result.trial:
@@ -107,15 +110,7 @@ def _print_corrected(mix: CorrectedMix) -> None:
         return
     rows = [(group.group, one) for group in mix.groups for one in group.flaws]
     console.print_table(
-        (
-            mix.by or "group",
-            "flaw",
-            "share of flaws",
-            "per metre",
-            "per 1,000 parts",
-            "P(largest)",
-            "would settle",
-        ),
+        (mix.by or "group", "flaw", *_FIGURES),
         [_corrected_row(group, one) for group, one in rows],
         right=_FIGURES,
         title="Corrected for the classifier's confusion, 95 % intervals",

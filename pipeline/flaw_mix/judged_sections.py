@@ -19,7 +19,7 @@ from seamtell.pipeline.evaluation.files import SECTIONS_FILE, read_evaluation
 from seamtell.pipeline.evaluation.result import Outcome
 from seamtell.pipeline.flaw_mix.confusion_draws import Design, SectionCounts
 from seamtell.pipeline.limits_file import read_limits
-from seamtell.pipeline.production.seam_tally import ANSWERS
+from seamtell.pipeline.production.decided import ANSWERS
 from seamtell.pipeline.settings import indication_settings, read_settings
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.verified_model import load_verified_model

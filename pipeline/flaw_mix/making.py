@@ -33,7 +33,7 @@ from seamtell.pipeline.flaw_mix.record import (
     MixFigure,
     RawCount,
 )
-from seamtell.pipeline.production.seam_tally import ANSWERS
+from seamtell.pipeline.production.decided import ANSWERS
 
 __all__ = ["LEVEL", "GroupInput", "behaviour_of", "group_contrasts", "group_mix", "raw_counts"]
 
@@ -49,12 +49,12 @@ class GroupInput:
     ----------
     name : str
     counts : GroupCounts
-    parts : int
+    parts : float
     """
 
     name: str
     counts: GroupCounts
-    parts: int
+    parts: float
 
 
 def raw_counts(answers: NDArray[np.int64]) -> tuple[RawCount, ...]:

@@ -52,7 +52,7 @@ class FlawFigures(_Figures):
     per_seam: MixFigure
     per_metre: MixFigure
     per_1000_parts: MixFigure
-    """A part is a seam unless the seams carry a metadata column ``part``."""
+    """A part is a seam, unless a metadata column ``part`` says which seams are of one part."""
     per_metre_with_missed: MixFigure
     """With the flaws that raised no indication, where random cuts bound their share."""
     largest_probability: float | None = None
@@ -66,7 +66,7 @@ class GroupMix(_Figures):
 
     group: str
     seams: int
-    parts: int
+    parts: float
     metres: float
     indications: int
     dispersion: float

@@ -12,7 +12,8 @@ from statsmodels.stats.proportion import proportion_confint
 from seamtell.pipeline.classify import classify
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.init import init_workspace
-from seamtell.pipeline.mix import ALL_SEAMS, MIX_LABELS, flaw_mix, write_mix_csv
+from seamtell.pipeline.mix import flaw_mix, write_mix_csv
+from seamtell.pipeline.production.decided import ALL_SEAMS, ANSWERS
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.train import TrainResult
 from seamtell.pipeline.workspace import Workspace
@@ -42,9 +43,9 @@ def test_every_group_shows_every_flaw_with_sound_and_unclassified_beside_them(
     result = flaw_mix(*decided, "shift")
     for group in (ALL_SEAMS, "early", "late"):
         shares = [s for s in result.shares if s.group == group]
-        assert tuple(s.label for s in shares) == MIX_LABELS
+        assert tuple(s.label for s in shares) == ANSWERS
         assert sum(s.share or 0 for s in shares) == pytest.approx(1.0)
-    assert MIX_LABELS[-2:] == ("sound", "unclassified")
+    assert ANSWERS[-2:] == ("sound", "unclassified")
 
 
 def test_intervals_are_the_exact_ones_of_clopper_and_pearson_in_statsmodels(
@@ -55,7 +56,9 @@ def test_intervals_are_the_exact_ones_of_clopper_and_pearson_in_statsmodels(
         assert (one.low, one.high) == pytest.approx((low, high), abs=1e-9)
 
 
-@pytest.mark.parametrize("column", ["recipe", "coil", "month", "operator", "thickness_a_mm", "saturated"])
+@pytest.mark.parametrize(
+    "column", ["recipe", "coil", "month", "operator", "thickness_a_mm", "saturated", "week", "thickness_pair"]
+)
 def test_any_metadata_column_can_group(decided: tuple[Workspace, Path], column: str) -> None:
     result = flaw_mix(*decided, column)
     groups = {s.group for s in result.shares} - {ALL_SEAMS}
