@@ -36,6 +36,11 @@ class Workspace:
         return self.root / "criteria.toml"
 
     @property
+    def causes_path(self) -> Path:
+        """Hints at likely causes of each flaw."""
+        return self.root / "causes.toml"
+
+    @property
     def physics_path(self) -> Path:
         """Heads, recipes and expected flaws as the guided-wave theory needs them."""
         return self.root / "physics.toml"

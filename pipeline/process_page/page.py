@@ -11,6 +11,7 @@ from seamtell.pipeline.process_page.charts import vega_specifications
 from seamtell.pipeline.process_page.view import (
     ChangeRow,
     CoverRow,
+    EvenRow,
     GroupRow,
     HealthRow,
     MarkRow,
@@ -54,18 +55,19 @@ def process_html(view: ProcessView) -> str:
         view=view,
         keys=keys,
         groupings=groupings,
-        data=Markup(_json(_document(view))),
+        data=Markup(_json(_document(view, keys))),
         specs=Markup(_json(vega_specifications(view.labels))),
         library=Markup(_library()),
         script=Markup(_script()),
     )
 
 
-def _document(view: ProcessView) -> dict[str, Any]:
-    """What the page's script reads."""
+def _document(view: ProcessView, keys: dict[str, str]) -> dict[str, Any]:
+    """What the page's script reads; `keys` are the numbers of the seams' pictures."""
     return {
         "level": view.level,
-        "bin_mm": view.bin_mm,
+        "bins": view.bins,
+        "pictures": keys,
         "levels": _LEVELS_DB if view.health_rows else (),
         "periods": [{"key": p.key, "name": p.name, "months": p.months} for p in view.periods],
         "tables": {
@@ -74,6 +76,7 @@ def _document(view: ProcessView) -> dict[str, Any]:
             "changes": columns_of(view.changes, ChangeRow),
             "places": columns_of(view.places, PlaceRow),
             "cover": columns_of(view.cover, CoverRow),
+            "even": columns_of(view.even, EvenRow),
             "marks": columns_of(view.marks, MarkRow),
             "groups": columns_of(view.groups, GroupRow),
             "health": columns_of(view.health_rows, HealthRow),

@@ -15,8 +15,10 @@ __all__ = [
     "ChangeRow",
     "CoverRow",
     "CutRow",
+    "EvenRow",
     "GroupRow",
     "HealthRow",
+    "HintRow",
     "MarkRow",
     "MixRow",
     "Period",
@@ -111,33 +113,46 @@ class ChangeRow:
 
 @dataclass(frozen=True)
 class PlaceRow:
-    """Indications in one stretch of the seam, counted from its start."""
+    """Indications in one bin along the seam; `at` in mm from the start or the end, or % of the length."""
 
+    measured: str
     line: str
     recipe: str
     month: str
     label: str
-    from_mm: float
+    at: float
     count: int
 
 
 @dataclass(frozen=True)
 class CoverRow:
-    """Metres of seam that were inspected in one stretch, whatever was found."""
+    """Metres of seam that were inspected in one bin, whatever was found."""
 
+    measured: str
     line: str
     recipe: str
     month: str
-    from_mm: float
+    at: float
     metres: float
 
 
 @dataclass(frozen=True)
+class EvenRow:
+    """Whether a flaw lies evenly along the seams, all together: p-value of that, from n indications."""
+
+    measured: str
+    label: str
+    n: int
+    p: float
+
+
+@dataclass(frozen=True)
 class MarkRow:
-    """Indications that come back at one place of successive seams."""
+    """Indications that come back at one place of successive seams; `measured` from the start or the end."""
 
     line: str
     label: str
+    measured: str
     from_mm: float
     to_mm: float
     first: str
@@ -150,7 +165,10 @@ class MarkRow:
 
 @dataclass(frozen=True)
 class GroupRow:
-    """Rate of one flaw in one group, against all others; rates per kilometre."""
+    """Rate of one flaw in one group, against all others; rates per kilometre.
+
+    `flaws` counts labels as they were given; `basis` says whether the rate is corrected or of these labels.
+    """
 
     by: str
     group: str
@@ -161,7 +179,18 @@ class GroupRow:
     low: float | None
     high: float | None
     p_adjusted: float | None
+    basis: str = "corrected"
     example: str = ""
+
+
+@dataclass(frozen=True)
+class HintRow:
+    """A possible cause, where to look, and what speaks for it: common practice, never a finding."""
+
+    label: str
+    cause: str
+    look: str
+    speaks_for_it: str
 
 
 @dataclass(frozen=True)
@@ -194,8 +223,16 @@ class ProcessView:
     ----------
     answer : tuple of str
         The first sentences of the page.
-    health, drift, cuts_note : str
+    news : tuple of str
+        What is there that was not before, and the other way round.
+    baseline_weeks : int
+        Weeks that the limits of the u-charts are taken from.
+    weeks_to_false_alarm : float
+        Mean number of weeks to the first false alarm of one chart.
+    health, cuts_note : str
         A sentence each; empty when nothing of the kind was run.
+    trends, drift : tuple of str
+        Sentences.
     pictures : mapping of str to str
         Drawn traces by seam, as SVG.
     """
@@ -210,7 +247,8 @@ class ProcessView:
     metres: float
     indications: int
     level: float
-    bin_mm: float
+    bins: dict[str, float]
+    """Width of a bin along the seam by how its position is measured: mm, or % of the length."""
     answer: tuple[str, ...]
     lines: tuple[str, ...]
     recipes: tuple[str, ...]
@@ -222,13 +260,17 @@ class ProcessView:
     changes: tuple[ChangeRow, ...] = ()
     places: tuple[PlaceRow, ...] = ()
     cover: tuple[CoverRow, ...] = ()
+    even: tuple[EvenRow, ...] = ()
     marks: tuple[MarkRow, ...] = ()
     groups: tuple[GroupRow, ...] = ()
     health_rows: tuple[HealthRow, ...] = ()
     cuts: tuple[CutRow, ...] = ()
-    hints: tuple[tuple[str, str, str], ...] = ()
-    """Flaw, possible cause, where to look: common practice, never a finding."""
+    hints: tuple[HintRow, ...] = ()
+    news: tuple[str, ...] = ()
+    baseline_weeks: int = 0
+    weeks_to_false_alarm: float = 0.0
     health: str = ""
+    trends: tuple[str, ...] = ()
     drift: tuple[str, ...] = ()
     cuts_note: str = ""
     pictures: dict[str, str] = field(default_factory=dict)

@@ -71,6 +71,6 @@ def count_cells(seams: DecidedSeams, indications: DecidedIndications, columns: S
         groups={name: Coded(one.names, kinds[:, k]) for k, (name, one) in enumerate(groups.items())},
         strata=strata,
         seams=np.bincount(cell, minlength=len(kinds)),
-        parts=np.bincount(cell, weights=seams.parts, minlength=len(kinds)),
-        metres=np.bincount(cell, weights=seams.metres, minlength=len(kinds)),
+        parts=np.bincount(cell, weights=seams.parts, minlength=len(kinds)).astype(np.float64),
+        metres=np.bincount(cell, weights=seams.metres, minlength=len(kinds)).astype(np.float64),
     )

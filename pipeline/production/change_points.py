@@ -8,8 +8,8 @@ segmentation were weighed and left: they give the best cut without its uncertain
 costs know no inspected length, so that a week of half the production would look like a
 drop. The series are short (a year of weeks or days), so the square of their length costs nothing.
 
-The prior says that a whole series holds a change with probability 0.1: in a quiet year the
-evidence must be strong before one is reported.
+The prior says that a whole series holds a change with probability 0.1, or less where many
+series are looked at: in a quiet year the evidence must be strong before one is reported.
 
 References
 ----------
@@ -26,11 +26,12 @@ from numpy.typing import NDArray
 from scipy.special import gammaln, logsumexp
 from scipy.stats import gamma
 
-__all__ = ["REPORTED_PROBABILITY", "ChangePoint", "change_points"]
+__all__ = ["ANY_CHANGE", "REPORTED_PROBABILITY", "ChangePoint", "change_points"]
 
 REPORTED_PROBABILITY = 0.95
 """A change is reported when the exact posterior gives at least this to one within its interval."""
-_PRIOR_OF_ANY = 0.10
+ANY_CHANGE = 0.10
+"""Prior probability that a series holds any change."""
 _PRIOR_SHAPE = 1.0
 _SAMPLES = 1000
 
@@ -63,6 +64,7 @@ def change_points(
     rng: np.random.Generator,
     *,
     dispersion: float = 1.0,
+    any_change: float = ANY_CHANGE,
     level: float = 0.95,
 ) -> tuple[ChangePoint, ...]:
     """Find the changes of the rate of flaws per metre, in order of time.
@@ -75,6 +77,8 @@ def change_points(
     rng : numpy.random.Generator
     dispersion : float
         At least one: variance of the counts over Poisson's. Counts and lengths weigh less by it.
+    any_change : float
+        Prior probability that the series holds any change.
     level : float
         Of the intervals.
     """
@@ -83,10 +87,12 @@ def change_points(
     if n < 2 or worth.sum() <= 0 or exposure.sum() <= 0:
         return ()
     likelihood = _segment_likelihoods(worth, exposure)
-    per_period = 1.0 - (1.0 - _PRIOR_OF_ANY) ** (1.0 / (n - 1))
+    per_period = 1.0 - (1.0 - any_change) ** (1.0 / (n - 1))
+    best = _best(likelihood, per_period)
+    if not best:
+        return ()
     backward = _backward(likelihood, per_period)
     samples = [_sampled(likelihood, backward, per_period, rng) for _ in range(_SAMPLES)]
-    best = _best(likelihood, per_period)
     found = []
     for first in best:
         near = _nearest(samples, first, best)

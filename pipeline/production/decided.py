@@ -217,7 +217,7 @@ def read_indications(seams: DecidedSeams, folder: Path, record: DecisionRecord) 
     seam, answer, above, peak = (
         np.concatenate([own, *(part[k] for part in parts)]) for k, own in enumerate(empty)
     )
-    return DecidedIndications(seam, answer, above, peak)
+    return DecidedIndications(seam.astype(np.int32), answer, above, peak)
 
 
 def _seams(metadata: pd.DataFrame, limits: Limits) -> DecidedSeams:

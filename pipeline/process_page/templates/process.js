@@ -12,7 +12,7 @@ const rowsOf = (columns) => {
 };
 const tables = Object.fromEntries(Object.entries(page.tables).map(([name, columns]) => [name, rowsOf(columns)]));
 const months = Object.fromEntries(page.periods.map((period) => [period.key, new Set(period.months)]));
-const filters = ["line", "recipe", "period", "flaw", "by"];
+const filters = ["line", "recipe", "period", "flaw", "by", "measured"];
 const views = {};
 const shown = {};
 
@@ -64,23 +64,25 @@ const around = (count, metres) =>
 
 function placeRows(chosen) {
   const within = (row) => (chosen.line === ALL || row.line === chosen.line)
-    && (chosen.recipe === ALL || row.recipe === chosen.recipe) && months[chosen.period].has(row.month);
+    && (chosen.recipe === ALL || row.recipe === chosen.recipe) && months[chosen.period].has(row.month)
+    && row.measured === chosen.measured;
   const bins = new Map();
   for (const row of tables.cover.filter(within)) {
-    const bin = bins.get(row.from_mm) ?? {from_mm: row.from_mm, count: 0, metres: 0};
+    const bin = bins.get(row.at) ?? {at: row.at, count: 0, metres: 0};
     bin.metres += row.metres;
-    bins.set(row.from_mm, bin);
+    bins.set(row.at, bin);
   }
   for (const row of tables.places.filter((one) => within(one) && one.label === chosen.flaw)) {
-    const bin = bins.get(row.from_mm);
+    const bin = bins.get(row.at);
     if (bin) bin.count += row.count;
   }
-  const rows = [...bins.values()].filter((bin) => bin.metres > 0).sort((a, b) => a.from_mm - b.from_mm);
+  const rows = [...bins.values()].filter((bin) => bin.metres > 0).sort((a, b) => a.at - b.at);
   const total = rows.reduce((sum, bin) => sum + bin.count, 0);
   const metres = rows.reduce((sum, bin) => sum + bin.metres, 0);
   return rows.map((bin) => {
     const [low, high] = around(bin.count, bin.metres);
-    return {...bin, to_mm: bin.from_mm + page.bin_mm, middle: bin.from_mm + page.bin_mm / 2,
+    const width = page.bins[chosen.measured];
+    return {...bin, to: bin.at + width, middle: bin.at + width / 2,
       per_km: 1000 * bin.count / bin.metres, low, high, mean: 1000 * total / metres};
   });
 }
@@ -88,6 +90,10 @@ function placeRows(chosen) {
 function markRows(chosen) {
   return tables.marks.filter((row) => row.label === chosen.flaw
     && (chosen.line === ALL || row.line === chosen.line));
+}
+
+function markBands(chosen) {
+  return markRows(chosen).filter((row) => row.measured === chosen.measured);
 }
 
 function groupRows(chosen) {
@@ -113,13 +119,13 @@ const figures = {
     "km": (r) => number(r.metres / 1000, 2), "per km": (r) => number(r.per_km, 2),
     "limits": (r) => r.low === null ? "unknown" : `${number(r.low, 2)} to ${number(r.high, 2)}`, "alarm": (r) => r.alarm},
     tell: (rows) => `${rows.filter((r) => r.alarm).length} of ${rows.length} weeks with an alarm`},
-  places: {data: {places: placeRows, marks: markRows}, columns: {
-    "from mm": (r) => number(r.from_mm, 0), "to mm": (r) => number(r.to_mm, 0), "flaws": (r) => number(r.count, 0),
+  places: {data: {places: placeRows, marks: markBands}, columns: {
+    "from": (r) => number(r.at, 0), "to": (r) => number(r.to, 0), "flaws": (r) => number(r.count, 0),
     "metres inspected": (r) => number(r.metres, 0), "per km": (r) => number(r.per_km, 2)},
     tell: (rows) => `${rows.reduce((sum, r) => sum + r.count, 0)} flaws along the seam`},
   groups: {data: {groups: groupRows}, columns: {
-    "group": (r) => r.group, "flaws": (r) => number(r.flaws, 0), "seams": (r) => number(r.seams, 0),
-    "per km": (r) => interval(r.per_km, r.low, r.high, 2),
+    "group": (r) => r.group, "labelled": (r) => number(r.flaws, 0), "seams": (r) => number(r.seams, 0),
+    "per km": (r) => interval(r.per_km, r.low, r.high, 2), "which rate": (r) => r.basis,
     "p against the others": (r) => r.p_adjusted === null ? "unknown"
       : r.p_adjusted < 0.0001 ? "< 0.0001" : number(r.p_adjusted, 4)},
     tell: (rows) => rows.slice(0, 3).map((r) => `${r.group} ${number(r.per_km, 2)} per km`).join(", ")},
@@ -148,12 +154,30 @@ function fill(name, rows) {
   }));
 }
 
-function list(id, texts, nothing) {
-  byId(id).replaceChildren(...(texts.length ? texts : [nothing]).map((text) => {
+// Items of a list; one that names an example seam gets a button that shows its trace.
+function list(id, rows, tell, nothing) {
+  byId(id).replaceChildren(...(rows.length ? rows : [null]).map((row, k) => {
     const item = document.createElement("li");
-    item.textContent = text;
+    item.textContent = row ? tell(row) : nothing;
+    const key = row && row.example ? page.pictures[row.example] : undefined;
+    if (key !== undefined) item.append(" ", ...example(row.example, key, `${id}-picture-${k}`));
     return item;
   }));
+}
+
+function example(seam, key, id) {
+  const button = document.createElement("button");
+  button.type = "button";
+  button.textContent = `show seam ${seam}`;
+  button.dataset.seam = key;
+  button.setAttribute("aria-expanded", "false");
+  button.setAttribute("aria-controls", id);
+  button.addEventListener("click", () => picture(button));
+  const place = document.createElement("div");
+  place.className = "seam-picture";
+  place.id = id;
+  place.hidden = true;
+  return [button, place];
 }
 
 function words(chosen) {
@@ -168,11 +192,17 @@ function summarise(chosen) {
   byId("choice").textContent = some
     ? `${words(chosen)}: ${number(some.seams, 0)} seams, ${number(some.metres / 1000, 2)} km, ${number(some.n, 0)} indications.`
     : `${words(chosen)}: no seam was decided on.`;
+  const even = tables.even.find((row) => row.label === chosen.flaw && row.measured === chosen.measured);
+  byId("even").textContent = even ? `All seams together, ${even.measured}: evenly spread with p `
+    + `${even.p < 0.002 ? "< 0.002" : number(even.p, 3)}, n = ${number(even.n, 0)} (Kolmogorov and Smirnov's distance, simulated).` : "";
+  list("group-examples", groupRows(chosen).filter((r) => r.stands_out && r.example),
+    (r) => `${r.by} ${r.group}: ${number(r.per_km, 1)} per km, n = ${number(r.flaws, 0)} on ${number(r.seams, 0)} seams.`,
+    `${say(chosen.flaw)}: no ${chosen.by} with an example to show.`);
   const changes = tables.changes.filter((row) => same(row, chosen, "line", "recipe") && row.label === chosen.flaw);
-  list("changes", changes.map((r) => `${say(r.label)}: from ${number(r.before, 2)} to ${number(r.after, 2)} per km from the week of `
-    + `${r.week} [${r.low}, ${r.high}], probability ${number(r.probability, 2)}`), `${say(chosen.flaw)}: no change found.`);
-  list("marks", markRows(chosen).map((r) => `line ${r.line}, ${number(r.from_mm, 0)} to ${number(r.to_mm, 0)} mm, `
-    + `${r.first} to ${r.last}: ${r.seams} seams where ${number(r.expected, 1)} were expected by chance, p ${r.p < 0.001 ? "< 0.001" : number(r.p, 3)}`),
+  list("changes", changes, (r) => `${say(r.label)}: from ${number(r.before, 2)} to ${number(r.after, 2)} per km from the week of `
+    + `${r.week} [${r.low}, ${r.high}], probability ${number(r.probability, 2)}`, `${say(chosen.flaw)}: no change found.`);
+  list("marks", markRows(chosen), (r) => `line ${r.line}, ${number(r.from_mm, 0)} to ${number(r.to_mm, 0)} mm ${r.measured}, `
+    + `${r.first} to ${r.last}: ${r.seams} seams where ${number(r.expected, 1)} were expected by chance, p ${r.p < 0.001 ? "< 0.001" : number(r.p, 3)}.`,
     `${say(chosen.flaw)}: nothing comes back at one place.`);
 }
 

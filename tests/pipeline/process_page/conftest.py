@@ -12,8 +12,10 @@ from seamtell.pipeline.process_page.view import (
     ChangeRow,
     CoverRow,
     CutRow,
+    EvenRow,
     GroupRow,
     HealthRow,
+    HintRow,
     MarkRow,
     MixRow,
     Period,
@@ -26,6 +28,7 @@ LABELS = ("pinhole", "edge_notch", "lack_of_fusion", "mismatch", "sound")
 LINES, RECIPES = ("L1", "L2"), ("MB-1513", "MB-1815")
 MONTHS = tuple(f"2026-{month:02}" for month in range(1, 13))
 WEEKS = tuple((date(2026, 1, 5) + timedelta(weeks=week)).isoformat() for week in range(52))
+BINS = {"from start": 10.0, "from end": 10.0, "relative": 10.0}
 PICTURE = '<svg viewBox="0 0 100 20"><path d="M0 10L100 10" stroke="currentColor"/></svg>'
 
 
@@ -96,7 +99,8 @@ def view() -> ProcessView:
     rng = np.random.default_rng(4)
     bins = [float(x) for x in range(0, 600, 10)]
     places = [
-        PlaceRow(line, recipe, month, label, at, count)
+        PlaceRow(measured, line, recipe, month, label, at, count)
+        for measured in BINS
         for line in LINES
         for recipe in RECIPES
         for month in MONTHS
@@ -105,7 +109,8 @@ def view() -> ProcessView:
         if (count := int(rng.poisson(0.2 + (3.0 if at == 210 and label == "edge_notch" else 0.0))))
     ]
     cover = [
-        CoverRow(line, recipe, month, at, 30.0)
+        CoverRow(measured, line, recipe, month, at, 30.0)
+        for measured in BINS
         for line in LINES
         for recipe in RECIPES
         for month in MONTHS
@@ -122,7 +127,7 @@ def view() -> ProcessView:
         metres=6_900.0,
         indications=1_800,
         level=0.95,
-        bin_mm=10.0,
+        bins=BINS,
         answer=("Pinhole is most likely the largest (probability 0.98): 31 % [27 %, 35 %] of n = 1800.",),
         lines=LINES,
         recipes=RECIPES,
@@ -138,7 +143,19 @@ def view() -> ProcessView:
         places=tuple(places),
         cover=tuple(cover),
         marks=(
-            MarkRow("L2", "edge_notch", 205.0, 220.0, "2026-09-01", "2026-10-10", 41, 3.2, 0.005, "S-17"),
+            MarkRow(
+                "L2",
+                "edge_notch",
+                measured="from start",
+                from_mm=205.0,
+                to_mm=220.0,
+                first="2026-09-01",
+                last="2026-10-10",
+                seams=41,
+                expected=3.2,
+                p=0.005,
+                example="S-17",
+            ),
         ),
         groups=tuple(
             GroupRow(
@@ -169,6 +186,11 @@ def view() -> ProcessView:
             CutRow(2, "S<b>18", 80.0, "unclassified", "novel"),
         ),
         cuts_note="20 cuts planned: 4 at random, 16 by value.",
-        hints=(("pinhole", "shielding gas", "flow, nozzle, drafts"),),
+        hints=(HintRow("pinhole", "shielding gas", "flow, nozzle, drafts", "more since 2026-05"),),
+        news=("Recipe MB-1815 is new: first welded 2026-02-02, 900 seams.",),
+        baseline_weeks=13,
+        weeks_to_false_alarm=92.0,
+        trends=("Line L1, specular: no trend.",),
+        even=tuple(EvenRow(measured, label, 200, 0.4) for measured in BINS for label in LABELS),
         pictures={"S-17": PICTURE, "S<b>18": PICTURE},
     )

@@ -88,8 +88,9 @@ def test_places_are_added_up_over_what_is_chosen(page: Any, view: ProcessView) -
     page.wait_for_function("document.getElementById('choice').textContent.startsWith('line L1')")
     shown = {float(cells[0]): int(cells[2].replace(",", "")) for cells in table(page, "places")}
     at = [row for row in view.places if row.line == "L1" and row.label == "edge_notch"]
+    at = [row for row in at if row.measured == "from start"]
     for bin_mm in (0.0, 210.0, 590.0):
-        assert shown[bin_mm] == sum(row.count for row in at if row.from_mm == bin_mm)
+        assert shown[bin_mm] == sum(row.count for row in at if row.at == bin_mm)
 
 
 def test_a_click_on_a_flaw_links_the_other_figures(page: Any) -> None:

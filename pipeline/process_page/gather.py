@@ -1,0 +1,147 @@
+"""Everything of the process page, gathered from a workspace."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+
+from seamtell.pipeline.corrected_mix import SEED, correction_of, mix_by
+from seamtell.pipeline.counted_decisions import Decided, deviation_of, read_decided
+from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.flaw_mix.making import LEVEL
+from seamtell.pipeline.mix import NO_MODEL_WARNING, TRIAL_WARNING
+from seamtell.pipeline.process_page.answer import answer_of, news_of
+from seamtell.pipeline.process_page.found import Found
+from seamtell.pipeline.process_page.group_rows import (
+    columns_to_compare,
+    corrected_group_rows,
+    raw_group_rows,
+)
+from seamtell.pipeline.process_page.hints import hint_rows
+from seamtell.pipeline.process_page.instrument_rows import instrument_of
+from seamtell.pipeline.process_page.mark_rows import mark_rows
+from seamtell.pipeline.process_page.mix_rows import MIX_COLUMNS, mix_rows
+from seamtell.pipeline.process_page.next_cuts import next_cuts
+from seamtell.pipeline.process_page.pictures import seam_pictures
+from seamtell.pipeline.process_page.place_rows import (
+    BIN_WIDTHS,
+    along_seams,
+    cover_rows,
+    even_rows,
+    place_rows,
+)
+from seamtell.pipeline.process_page.slices import periods_of, slices_of
+from seamtell.pipeline.process_page.time_rows import baseline_weeks_of, change_rows, week_rows
+from seamtell.pipeline.process_page.view import ProcessView
+from seamtell.pipeline.production.causes import read_causes
+from seamtell.pipeline.production.cells import count_cells
+from seamtell.pipeline.production.decided import ANSWERS
+from seamtell.pipeline.production.run_rules import RunRule, average_run_length
+from seamtell.pipeline.settings import read_settings
+from seamtell.pipeline.workspace import Workspace
+
+__all__ = ["gather_view"]
+
+
+def gather_view(
+    ws: Workspace, decisions: Path | None = None, *, baseline_weeks: int | None = None, now: datetime
+) -> ProcessView:
+    """Gather the page.
+
+    Parameters
+    ----------
+    ws : Workspace
+    decisions : Path, optional
+        Default: the newest decisions. A trial run is only read when named.
+    baseline_weeks : int, optional
+        Weeks with production at the start that set the limits of the u-charts; default: a quarter of
+        them, at least eight.
+    now : datetime
+        Timezone-aware.
+
+    Raises
+    ------
+    BadInput
+        No decisions, damaged ones, ones about no seam, or a seam that the store lost.
+    StorageProblem
+        The record of health or the cut plan is not readable.
+    """
+    decided = read_decided(ws, decisions)
+    if not len(decided.seams):
+        raise BadInput("no seam was decided on", where=str(decided.folder), do="classify some seams first")
+    settings = read_settings(ws.settings_path)
+    rng = np.random.default_rng(SEED)
+    cells = count_cells(decided.seams, decided.indications, MIX_COLUMNS)
+    correction = correction_of(ws, decided, cells, rng)
+    mix = mix_by(decided.counted(), correction, rng)
+    periods, slices = periods_of(decided), slices_of(decided)
+    weeks = len(np.unique(decided.seams.weeks))
+    baseline = baseline_weeks or baseline_weeks_of(weeks)
+    alongs = along_seams(decided)
+    changes, marks = change_rows(decided, slices, rng), mark_rows(decided, alongs, rng)
+    columns = columns_to_compare(decided.seams)
+    groups = [
+        *corrected_group_rows(decided, columns, correction, rng),
+        *raw_group_rows(decided, "coil", decided.seams.coils()),
+    ]
+    even = [row for along in alongs for row in even_rows(decided, along, rng)]
+    found = Found(changes, marks, even, groups, LEVEL)
+    instrument = instrument_of(ws, settings.health, now=now)
+    cuts, cuts_note = next_cuts(ws)
+    named = [*(mark.example for mark in marks), *(one.example for one in groups if one.example)]
+    day = decided.seams.welded_at.astype("datetime64[D]")
+    return ProcessView(
+        shop=settings.shop or "the shop",
+        made_at=f"{now:%Y-%m-%d %H:%M} UTC",
+        decided_at=f"{decided.record.decided_at:%Y-%m-%d %H:%M} UTC",
+        model=f"model {decided.record.model_id}" if decided.record.model_id else "no model",
+        first_day=str(day.min()),
+        last_day=str(day.max()),
+        seams=len(decided.seams),
+        metres=float(decided.seams.metres.sum()),
+        indications=len(decided.indications),
+        level=LEVEL,
+        bins={measured.words: width for measured, width in BIN_WIDTHS.items()},
+        answer=answer_of(mix, found, instrument),
+        lines=decided.seams.group_by("line").names,
+        recipes=decided.seams.group_by("recipe").names,
+        periods=periods,
+        labels=ANSWERS,
+        warnings=_warnings(decided, mix.why_not),
+        mix=tuple(mix_rows(cells, correction, periods, rng)),
+        weeks=tuple(week_rows(decided, slices, baseline)),
+        changes=tuple(changes),
+        places=tuple(row for along in alongs for row in place_rows(decided, along)),
+        cover=tuple(row for along in alongs for row in cover_rows(decided, along)),
+        even=tuple(even),
+        marks=tuple(marks),
+        groups=tuple(groups),
+        health_rows=instrument.rows,
+        cuts=tuple(cuts),
+        hints=hint_rows(read_causes(ws.causes_path), found),
+        news=news_of(decided),
+        baseline_weeks=baseline,
+        weeks_to_false_alarm=average_run_length(tuple(RunRule), rng),
+        health=instrument.checks,
+        trends=instrument.trends,
+        drift=instrument.drift,
+        cuts_note=cuts_note,
+        pictures=seam_pictures(ws, decided, [*named, *(cut.seam_id for cut in cuts)]),
+    )
+
+
+def _warnings(decided: Decided, why_not: str) -> tuple[str, ...]:
+    """What a reader must know before any figure."""
+    deviation = deviation_of(decided.record)
+    return tuple(
+        sentence
+        for sentence in (
+            TRIAL_WARNING if decided.trial else "",
+            NO_MODEL_WARNING if not decided.record.model_digest else "",
+            f"The mix is not corrected: {why_not}." if why_not else "",
+            f"{deviation}." if deviation else "",
+        )
+        if sentence
+    )
