@@ -7,15 +7,16 @@ the demo. Every magnitude is invented.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 from seamtell.data_synth.shop_events import Fading, FixtureMark, Incident
 from seamtell.data_synth.shop_plan import LinePlan, ShopPlan
 from seamtell.features.contracts import Flaw
 
-__all__ = ["YEAR_DAYS", "YearTruth", "eventful_year", "quiet_year"]
+__all__ = ["YEAR_DAYS", "YearTruth", "eventful_year", "quiet_year", "year_before"]
 
 YEAR_DAYS = 364
+_BEFORE_DAYS = 182
 _MONTHS = 12
 _SUMMER = range(5, 9)
 _RATES = {Flaw.PINHOLE: 0.035, Flaw.EDGE_NOTCH: 0.035, Flaw.LACK_OF_FUSION: 0.022, Flaw.MISMATCH: 0.03}
@@ -59,6 +60,22 @@ def quiet_year() -> ShopPlan:
         days=YEAR_DAYS,
         flaws_per_seam=dict(_RATES),
         month_factors=dict.fromkeys(_RATES, (1.0,) * _MONTHS),
+    )
+
+
+def year_before() -> ShopPlan:
+    """The half year before: the same steady heads and recipes, and as many flaws as the shop of the demo.
+
+    The sections that a model is trained on come from here.
+    """
+    shop, year = ShopPlan(), quiet_year()
+    rates = dict(shop.flaws_per_seam)
+    return replace(
+        year,
+        start=year.start - timedelta(days=_BEFORE_DAYS),
+        days=_BEFORE_DAYS,
+        flaws_per_seam=rates,
+        month_factors=dict.fromkeys(rates, (1.0,) * (_MONTHS // 2)),
     )
 
 

@@ -28,6 +28,7 @@ from seamtell.pipeline.flaw_mix.making import LEVEL, GroupInput, behaviour_of, g
 from seamtell.pipeline.flaw_mix.record import Behaviour, GroupContrast, GroupMix, SectionsUsed
 from seamtell.pipeline.production.cells import Cells
 from seamtell.pipeline.production.decided import ALL_SEAMS
+from seamtell.pipeline.production.height_bins import EVERY_HEIGHT, HeightBins
 from seamtell.pipeline.workspace import Workspace
 
 __all__ = [
@@ -60,6 +61,8 @@ class CorrectedMix(BaseModel):
     """The model was approved against failed criteria: which, why and until when."""
     trial: bool
     """Counted from a trial run, because it was named: an unapproved model labelled."""
+    seams_not_asked: int = 0
+    """Seams whose labels were suspended or whose recipe the model does not know: no figure is of them."""
     level: float
     seed: int
     sections: SectionsUsed
@@ -116,6 +119,11 @@ class Correction:
     behaviour: Behaviour | None
     why_not: str
 
+    @property
+    def bins(self) -> HeightBins:
+        """In which production has to be counted."""
+        return EVERY_HEIGHT if self.judged is None else self.judged.bins
+
     def mix_of(self, counts: GroupInput, rng: np.random.Generator) -> tuple[GroupMix, GroupDraws | None]:
         """Mix of one group."""
         return group_mix(counts, self.judged, self.confusion, self.missed, rng, why_not=self.why_not)
@@ -130,17 +138,26 @@ def counts_of(name: str, cells: Cells, own: Mask) -> GroupInput:
         metres=float(cells.metres[own].sum()),
         dispersion=dispersion_of(answers),
     )
-    return GroupInput(name, counts, parts=float(cells.parts[own].sum()))
+    return GroupInput(name, counts, float(cells.parts[own].sum()), int(cells.smaller[own].sum()))
 
 
-def correction_of(ws: Workspace, decided: Decided, cells: Cells, rng: np.random.Generator) -> Correction:
-    """Read the judged sections of the model that labelled, and test whether it still answers alike."""
+def correction_of(ws: Workspace, decided: Decided, rng: np.random.Generator) -> Correction:
+    """Read the judged sections of the model that labelled, and test whether it still answers alike.
+
+    Parameters
+    ----------
+    ws : Workspace
+    decided : Decided
+        Of seams on which the model was asked.
+    rng : numpy.random.Generator
+    """
     if decided.trial:
         return Correction(None, None, {}, None, "an unapproved model labelled, in a trial run")
     try:
         judged = judged_sections(ws, decided.record, seed=SEED)
     except SeamtellError as problem:
         return Correction(None, None, {}, None, str(problem))
+    cells = decided.counted(bins=judged.bins).cells
     shown = cells.strata.sum(axis=0) / dispersion_of(cells.answers)
     behaviour = behaviour_of(judged, shown, decided.first_welded, rng)
     if behaviour.changed:
@@ -149,14 +166,24 @@ def correction_of(ws: Workspace, decided: Decided, cells: Cells, rng: np.random.
     return Correction(judged, confusion, _missed(ws, decided.record.model_id), behaviour, "")
 
 
-def corrected_mix(ws: Workspace, counted: CountedDecisions) -> CorrectedMix:
-    """Correct the mix of counted decisions; a trial run is never corrected."""
-    rng = np.random.default_rng(SEED)
-    return mix_by(counted, correction_of(ws, counted.decided, counted.cells, rng), rng)
+def corrected_mix(ws: Workspace, decided: Decided, by: str = "") -> CorrectedMix:
+    """Correct the mix of decisions, of the seams on which the model was asked.
+
+    A trial run is never corrected.
+
+    Raises
+    ------
+    BadInput
+        An unknown column, or one with too many values.
+    """
+    rng, asked = np.random.default_rng(SEED), decided.of_asked()
+    correction = correction_of(ws, asked, rng)
+    mix = mix_by(asked.counted(by, correction.bins), correction, rng)
+    return mix.model_copy(update={"seams_not_asked": len(decided.seams) - len(asked.seams)})
 
 
 def mix_by(counted: CountedDecisions, correction: Correction, rng: np.random.Generator) -> CorrectedMix:
-    """Mix of all seams and of every group, and each group against all other seams."""
+    """Mix of all counted seams, of every group of them, and each group against all other seams."""
     cells, record = counted.cells, counted.decided.record
     whole, _ = correction.mix_of(counts_of(ALL_SEAMS, cells, cells.all), rng)
     groups, own, rest = [whole], {}, {}
@@ -204,13 +231,16 @@ def _known(judged: JudgedSections | None) -> tuple[str, ...]:
 
 def _sections(judged: JudgedSections | None) -> SectionsUsed:
     if judged is None:
-        return SectionsUsed(sections={}, design="", words="", uncut_share=1.0, reference_seams=0)
+        return SectionsUsed(
+            sections={}, design="", words="", uncut_share=1.0, lowest_height_share=None, reference_seams=0
+        )
     counts = judged.counts
     return SectionsUsed(
         sections=dict(zip(TRUTHS, counts.sections.tolist(), strict=True)),
         design=counts.design.value,
         words=counts.design.words,
         uncut_share=counts.uncut_share,
+        lowest_height_share=judged.bins.lowest,
         reference_seams=judged.reference_seams,
     )
 

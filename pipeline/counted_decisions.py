@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from seamtell.pipeline.decisions.files import DecisionRecord, TrialRecord, newest_decisions, read_record
 from seamtell.pipeline.limits_file import read_limits
@@ -16,10 +17,11 @@ from seamtell.pipeline.production.decided import (
     read_indications,
     read_seams,
 )
+from seamtell.pipeline.production.height_bins import EVERY_HEIGHT, HeightBins
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.workspace import Workspace
 
-__all__ = ["CountedDecisions", "Decided", "count_decisions", "deviation_of", "read_decided"]
+__all__ = ["CountedDecisions", "Decided", "deviation_of", "read_decided"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,11 +47,30 @@ class Decided:
         return isinstance(self.record, TrialRecord)
 
     @property
+    def asked(self) -> NDArray[np.bool_]:
+        """Seams on which the model was asked, shape (n,): labels in force, and a recipe that it knows.
+
+        Without any model there is nothing to tell apart, and all count.
+        """
+        if not self.record.model_digest:
+            return np.ones(len(self.seams), np.bool_)
+        recipe = self.seams.group_by("recipe")
+        unknown = np.unique(recipe.codes[self.indications.seam[self.indications.outside]])
+        return self.seams.in_force & ~np.isin(recipe.codes, unknown)
+
+    def of_asked(self) -> Decided:
+        """Only the seams on which the model was asked."""
+        if self.asked.all():
+            return self
+        seams, indications = self.seams.chosen(self.asked), self.indications.on(self.asked)
+        return Decided(self.folder, self.record, seams, indications)
+
+    @property
     def first_welded(self) -> np.datetime64:
         """Of the seams; NaT without any."""
         return self.seams.welded_at.min() if len(self.seams) else np.datetime64("NaT")
 
-    def counted(self, by: str = "") -> CountedDecisions:
+    def counted(self, by: str = "", bins: HeightBins = EVERY_HEIGHT) -> CountedDecisions:
         """Count by a metadata column, ``week`` or ``thickness_pair``; empty for one group.
 
         Raises
@@ -57,7 +78,8 @@ class Decided:
         BadInput
             An unknown column or one with too many values.
         """
-        return CountedDecisions(self, by, count_cells(self.seams, self.indications, (by,) if by else ()))
+        cells = count_cells(self.seams, self.indications, (by,) if by else (), bins)
+        return CountedDecisions(self, by, cells)
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,11 +114,6 @@ def read_decided(ws: Workspace, decisions: Path | None = None) -> Decided:
     record = read_record(folder, trial=decisions is not None)
     seams = read_seams(SeamStore(ws.traces_dir), read_limits(ws.limits_path), folder)
     return Decided(folder, record, seams, read_indications(seams, folder, record))
-
-
-def count_decisions(ws: Workspace, decisions: Path | None = None, by: str = "") -> CountedDecisions:
-    """Read a folder of decisions and count, see `read_decided` and `Decided.counted`."""
-    return read_decided(ws, decisions).counted(by)
 
 
 def deviation_of(record: DecisionRecord) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from seamtell.pipeline.counted_decisions import CountedDecisions, count_decisions, deviation_of
+from seamtell.pipeline.counted_decisions import CountedDecisions, deviation_of, read_decided
 from seamtell.pipeline.decisions.files import TrialRecord
 from seamtell.pipeline.files.atomic import write_bytes_atomically
 from seamtell.pipeline.files.export_text import spreadsheet_safe
@@ -97,8 +97,8 @@ class MixResult:
 
 
 def flaw_mix(ws: Workspace, decisions: Path | None = None, by: str = "") -> MixResult:
-    """Count the labels of a folder of decisions, see `count_decisions` for what can be chosen and raised."""
-    return raw_mix(count_decisions(ws, decisions, by))
+    """Count the labels of a folder of decisions; `read_decided` and `Decided.counted` say what is raised."""
+    return raw_mix(read_decided(ws, decisions).counted(by))
 
 
 def raw_mix(counted: CountedDecisions) -> MixResult:

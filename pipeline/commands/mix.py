@@ -47,7 +47,7 @@ def _mix(
 ) -> None:
     """Print shares and rates of each flaw, corrected for the classifier's confusion, and the raw labels."""
     from seamtell.pipeline.corrected_mix import corrected_mix, write_mix
-    from seamtell.pipeline.counted_decisions import count_decisions
+    from seamtell.pipeline.counted_decisions import read_decided
     from seamtell.pipeline.mix import (
         NO_MODEL_WARNING,
         RAW_LABELS_WARNING,
@@ -58,9 +58,9 @@ def _mix(
     from seamtell.pipeline.workspace import find_workspace
 
     ws = find_workspace(explicit=workspace)
-    counted = count_decisions(ws, decisions, by)
-    result = raw_mix(counted)
-    corrected = corrected_mix(ws, counted)
+    decided = read_decided(ws, decisions)
+    result = raw_mix(decided.counted(by))
+    corrected = corrected_mix(ws, decided, by)
     if csv is not None:
         write_mix_csv(result, csv)
     if not result.trial:

@@ -40,6 +40,8 @@ class DecidedBatch:
         Index into `reasons`. The reason is empty for a seam that is accepted with a model at work.
     described : DescribedBatch
     exceeds_limit : bool array of shape (m,)
+    height_share : float array of shape (m,)
+        Height over the baseline as a share of the limit.
     answers : Answers
         Of the m indications; every flaw is among their classes.
     """
@@ -55,6 +57,7 @@ class DecidedBatch:
     reason: NDArray[np.int32]
     described: DescribedBatch
     exceeds_limit: NDArray[np.bool_]
+    height_share: NDArray[np.float64]
     answers: Answers
 
     def __len__(self) -> int:

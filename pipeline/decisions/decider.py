@@ -21,6 +21,7 @@ from seamtell.models.limit_rule_batch import apply_limit_rule_to_batch
 from seamtell.models.reasons import Reason
 from seamtell.pipeline.decisions.decided_batch import DecidedBatch
 from seamtell.pipeline.decisions.described_safely import describe_safely
+from seamtell.pipeline.decisions.height_share import height_shares
 from seamtell.pipeline.decisions.seam_reasons import seam_reasons
 from seamtell.pipeline.decisions.trusted_model import TrustedModel
 from seamtell.pipeline.limits_file import Limits
@@ -117,6 +118,7 @@ class Decider:
             reason=reason,
             described=described,
             exceeds_limit=exceeds_limit,
+            height_share=height_shares(batch, described, self.limits.by_recipe),
             answers=answers,
         )
 

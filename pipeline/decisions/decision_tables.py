@@ -42,6 +42,7 @@ INDICATION_COLUMNS: tuple[str, ...] = (
     "end_mm",
     "peak_mm",
     "exceeds_limit",
+    "height_share",
     *ANSWER_COLUMNS,
 )
 """Columns of ``indications``, one row per indication."""
@@ -108,6 +109,7 @@ def indication_table(decided: DecidedBatch, *, trial_of_physics_only: bool | Non
         "end_mm": pa.array(found.end_mm),
         "peak_mm": pa.array(found.peak_mm),
         "exceeds_limit": pa.array(decided.exceeds_limit),
+        "height_share": pa.array(decided.height_share),
         "label": looked_up((*answers.classes, UNCLASSIFIED), answers.codes),
         "label_set": member_names(answers.classes, answers.sets),
         "novelty_p": _number_or_null(answers.novelty_p),

@@ -36,16 +36,16 @@ def indication_batches(
         yield dict(zip(columns, (batch.column(name) for name in stored), strict=True))
 
 
-def decided_seams(folder: Path) -> Iterator[pa.Array]:
-    """Ids of the seams that were decided on, batch by batch.
+def decided_seams(folder: Path) -> Iterator[tuple[pa.Array, pa.Array]]:
+    """Ids and reasons of the seams that were decided on, batch by batch.
 
     Raises
     ------
     BadInput
         The table is damaged.
     """
-    for batch in _batches(folder, DECISIONS_FILE, ["seam_id"]):
-        yield batch.column("seam_id")
+    for batch in _batches(folder, DECISIONS_FILE, ["seam_id", "reason"]):
+        yield batch.column("seam_id"), batch.column("reason")
 
 
 def _batches(folder: Path, name: str, columns: list[str]) -> Iterator[pa.RecordBatch]:

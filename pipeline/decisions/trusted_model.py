@@ -40,6 +40,8 @@ class TrustedModel:
         The same for a person: what is wrong, where, what to do.
     deviation : Deviation or None
         The model was approved against failed criteria, for a time.
+    recipes : frozenset of str or None
+        That the model was trained on; None where that is not known.
     """
 
     model: Answerer | None
@@ -49,6 +51,7 @@ class TrustedModel:
     reason: Reason | None = None
     explanation: str = ""
     deviation: Deviation | None = None
+    recipes: frozenset[str] | None = None
 
 
 def model_on_trial(ws: Workspace, model_id: str) -> tuple[TrustedModel, bool]:
@@ -123,7 +126,14 @@ def _load(ws: Workspace, approved: ApprovedModel) -> TrustedModel:
             "To do: train and approve again",
         )
     columns = tuple(places[name] for name in names)
-    return TrustedModel(model, model_id, digest, columns, deviation=approved.approval.deviation)
+    return TrustedModel(
+        model,
+        model_id,
+        digest,
+        columns,
+        deviation=approved.approval.deviation,
+        recipes=frozenset(model.card.domain.recipes),
+    )
 
 
 def _none(reason: Reason, explanation: str) -> TrustedModel:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,8 @@ from numpy.typing import NDArray
 from seamtell.features.contracts import Flaw, Purpose
 from seamtell.features.descriptors import registry
 from seamtell.features.trace_batch import TraceBatch
+from seamtell.models.reasons import Reason
+from seamtell.pipeline.decisions.decided_batch import DecidedBatch
 from seamtell.pipeline.decisions.decider import Decider
 from seamtell.pipeline.decisions.files import DecisionRecord
 from seamtell.pipeline.decisions.trusted_model import TrustedModel
@@ -20,6 +23,7 @@ from seamtell.pipeline.evaluation.result import Outcome
 from seamtell.pipeline.flaw_mix.confusion_draws import Design, SectionCounts
 from seamtell.pipeline.limits_file import read_limits
 from seamtell.pipeline.production.decided import ANSWERS
+from seamtell.pipeline.production.height_bins import EVERY_HEIGHT, HeightBins, bins_of_sections
 from seamtell.pipeline.settings import indication_settings, read_settings
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.verified_model import load_verified_model
@@ -41,7 +45,8 @@ class JudgedSections:
     Parameters
     ----------
     counts : SectionCounts
-        Strata are answers not above the limit, then the same answers above it.
+        Strata are answers, bin of height after bin of height.
+    bins : HeightBins
     truths, answers : int array of shape (n,)
         Of each section, places in `TRUTHS` and `ANSWERS`.
     welded_at : datetime64 array of shape (n,)
@@ -49,6 +54,7 @@ class JudgedSections:
     """
 
     counts: SectionCounts
+    bins: HeightBins
     truths: NDArray[np.int64]
     answers: NDArray[np.int64]
     welded_at: NDArray[np.datetime64]
@@ -74,32 +80,43 @@ def judged_sections(ws: Workspace, record: DecisionRecord, *, seed: int) -> Judg
             do=f"run 'seamtell evaluate {record.model_id}', and classify again",
         )
     table = _read(ws, record.model_id)
+    decider, recipes = _decider(ws, record)
+    table = _with_heights(table, _decided(ws, decider, table["seam_id"].unique().tolist()))
+    random = bool((table["purpose"] == Purpose.RANDOM).all())
+    heights, above = table["height_share"].to_numpy(float), table["limit_exceeded"].to_numpy(bool)
+    bins = EVERY_HEIGHT if random else bins_of_sections(heights[~above])
+    height = bins.of(heights, above)
+    table, height = table[height >= 0], height[height >= 0]
     truths = np.array([TRUTHS.index(name) for name in table["truth"]], dtype=np.int64)
     answers = np.array([ANSWERS.index(name) for name in table["answer"]], dtype=np.int64)
-    above = table["limit_exceeded"].to_numpy(bool)
-    found = np.zeros((len(TRUTHS), 2 * len(ANSWERS)), dtype=np.int64)
-    np.add.at(found, (truths, answers + len(ANSWERS) * above), 1)
+    strata = bins.count * len(ANSWERS)
+    found = np.zeros((len(TRUTHS), strata), dtype=np.int64)
+    np.add.at(found, (truths, answers + len(ANSWERS) * height), 1)
     welded = pd.to_datetime(table["welded_at"], utc=True)
-    production, seams = _reference(ws, record, welded.min(), welded.max(), seed)
-    random = bool((table["purpose"] == Purpose.RANDOM).all())
+    seams = _reference_seams(ws, recipes, welded.min(), welded.max(), seed)
     counts = SectionCounts(
         found=found,
-        production=production,
-        answer_of=np.tile(np.arange(len(ANSWERS)), 2),
+        production=_production(_decided(ws, decider, seams), bins),
+        answer_of=np.tile(np.arange(len(ANSWERS)), bins.count),
         answers=len(ANSWERS),
         design=Design.RANDOM if random else Design.BY_STRATUM,
     )
     welded_at = welded.dt.tz_localize(None).to_numpy("datetime64[s]")
-    return JudgedSections(counts, truths, answers, welded_at, seams)
+    return JudgedSections(counts, bins, truths, answers, welded_at, len(seams))
 
 
 def _read(ws: Workspace, model_id: str) -> pd.DataFrame:
+    """Sections at indications about which the model was asked."""
     path = ws.reports_dir / model_id / SECTIONS_FILE
     try:
         table = pd.read_csv(path, keep_default_na=False)
         table = table[table["outcome"].isin(_AT_INDICATIONS)]
+        table = table[table["reason"] != Reason.RECIPE_OUTSIDE_DOMAIN.value]
         if len(table) and set(table["truth"]) <= set(TRUTHS) and set(table["answer"]) <= set(ANSWERS):
-            return table.assign(limit_exceeded=table["limit_exceeded"].astype(str) == "True")
+            return table.assign(
+                limit_exceeded=table["limit_exceeded"].astype(str) == "True",
+                indication=table["indication"].astype(float).astype(int),
+            )
     except (OSError, ValueError, KeyError) as problem:
         raise BadInput(
             f"not readable: {str(problem).splitlines()[0]}",
@@ -109,37 +126,72 @@ def _read(ws: Workspace, model_id: str) -> pd.DataFrame:
     raise BadInput("no section lies at an indication", where=str(path), do="add sections, then evaluate")
 
 
-def _reference(
-    ws: Workspace, record: DecisionRecord, first: pd.Timestamp, last: pd.Timestamp, seed: int
-) -> tuple[NDArray[np.float64], int]:
-    """Indications by stratum on a sample of the seams welded in the sections' period, and its seams."""
+def _decider(ws: Workspace, record: DecisionRecord) -> tuple[Decider, tuple[str, ...]]:
+    """What decides as the model that labelled did, and the recipes that it knows."""
     model, digest = load_verified_model(ws, record.model_id)
     if digest != record.model_digest:
         raise BadInput("the model that labelled was changed since", do="classify again")
     settings, store = read_settings(ws.settings_path), SeamStore(ws.traces_dir)
-    seams = store.metadata()
-    conflicts = store.conflicts()
-    usable = (seams["welded_at"] >= first) & (seams["welded_at"] <= last)
-    usable &= ~seams["seam_id"].isin(list(conflicts))
-    ids = seams.loc[usable, "seam_id"].to_numpy(dtype=object)
-    if len(ids) > REFERENCE_SEAMS:
-        ids = np.sort(np.random.default_rng(seed).choice(ids, REFERENCE_SEAMS, replace=False))
     names = registry.names()
     columns = tuple(names.index(name) for name in model.card.descriptor_names)
-    trusted = TrustedModel(model, record.model_id, digest, columns)
     decider = Decider(
         read_limits(ws.limits_path),
         indication_settings(settings.describe),
         settings.review,
-        trusted,
-        conflicts,
+        TrustedModel(model, record.model_id, digest, columns),
+        store.conflicts(),
     )
-    counts = np.zeros(2 * len(ANSWERS))
-    for start in range(0, len(ids), _BATCH):
-        traces = list(store.iter_traces(ids[start : start + _BATCH].tolist()))
-        decided = decider.decide([trace.seam_id for trace in traces], TraceBatch.of_traces(traces))
-        classes = np.array([ANSWERS.index(name) for name in decided.answers.classes] + [len(ANSWERS) - 1])
+    return decider, tuple(model.card.domain.recipes)
+
+
+def _decided(ws: Workspace, decider: Decider, seam_ids: Sequence[str]) -> Iterator[DecidedBatch]:
+    store = SeamStore(ws.traces_dir)
+    for start in range(0, len(seam_ids), _BATCH):
+        traces = list(store.iter_traces(seam_ids[start : start + _BATCH]))
+        yield decider.decide([trace.seam_id for trace in traces], TraceBatch.of_traces(traces))
+
+
+def _with_heights(table: pd.DataFrame, decided: Iterable[DecidedBatch]) -> pd.DataFrame:
+    """The sections with the height of their indications; those whose indication is no longer found go."""
+    heights = {
+        (batch.seam_ids[seam], number): height
+        for batch in decided
+        for seam, number, height in zip(
+            batch.described.seam.tolist(),
+            batch.described.indication.tolist(),
+            batch.height_share.tolist(),
+            strict=True,
+        )
+    }
+    keys = zip(table["seam_id"], table["indication"], strict=True)
+    known = table.assign(height_share=[heights.get(key, np.nan) for key in keys])
+    return known[known["height_share"].notna()]
+
+
+def _reference_seams(
+    ws: Workspace, recipes: Sequence[str], first: pd.Timestamp, last: pd.Timestamp, seed: int
+) -> list[str]:
+    """A sample of the seams welded in the sections' period, of recipes that the model knows."""
+    store = SeamStore(ws.traces_dir)
+    seams = store.metadata()
+    usable = (
+        (seams["welded_at"] >= first) & (seams["welded_at"] <= last) & seams["recipe"].isin(list(recipes))
+    )
+    usable &= ~seams["seam_id"].isin(list(store.conflicts()))
+    ids = seams.loc[usable, "seam_id"].to_numpy(dtype=object)
+    if len(ids) > REFERENCE_SEAMS:
+        ids = np.sort(np.random.default_rng(seed).choice(ids, REFERENCE_SEAMS, replace=False))
+    return [str(one) for one in ids]
+
+
+def _production(decided: Iterable[DecidedBatch], bins: HeightBins) -> NDArray[np.float64]:
+    """Indications by stratum."""
+    counts = np.zeros(bins.count * len(ANSWERS))
+    for batch in decided:
+        classes = np.array([ANSWERS.index(name) for name in batch.answers.classes] + [len(ANSWERS) - 1])
+        height = bins.of(batch.height_share, batch.exceeds_limit)
+        told = height >= 0
         # Code -1 is unclassified, the last entry.
-        strata = classes[decided.answers.codes] + len(ANSWERS) * decided.exceeds_limit
+        strata = classes[batch.answers.codes[told]] + len(ANSWERS) * height[told]
         counts += np.bincount(strata, minlength=len(counts))
-    return counts, len(ids)
+    return counts

@@ -50,11 +50,14 @@ class GroupInput:
     name : str
     counts : GroupCounts
     parts : float
+    smaller : int
+        Indications lower than the sections speak of; not among the counts.
     """
 
     name: str
     counts: GroupCounts
     parts: float
+    smaller: int = 0
 
 
 def raw_counts(answers: NDArray[np.int64]) -> tuple[RawCount, ...]:
@@ -133,6 +136,7 @@ def group_mix(
         parts=group.parts,
         metres=counts.metres,
         indications=counts.indications,
+        smaller=group.smaller,
         dispersion=counts.dispersion,
         raw=raw_counts(counts.answers),
         flaws=flaws,

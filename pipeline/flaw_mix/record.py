@@ -69,6 +69,8 @@ class GroupMix(_Figures):
     parts: float
     metres: float
     indications: int
+    smaller: int
+    """Further indications, lower than the sections speak of: they are in no figure."""
     dispersion: float
     """Variance of the counts over that of independent indications, between coils."""
     raw: tuple[RawCount, ...]
@@ -98,6 +100,8 @@ class SectionsUsed(_Figures):
     words: str
     uncut_share: float
     """Share of indications of a kind that no section speaks of."""
+    lowest_height_share: float | None
+    """Height as a share of the limit below which too few were cut to say anything; None for none."""
     reference_seams: int
     """Seams of the sections' period that the model answered, to know how sections were chosen."""
 

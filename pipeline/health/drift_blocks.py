@@ -1,7 +1,9 @@
 """Production of one line as a row of blocks, each with one number a stream.
 
 A block is whole days (UTC) until enough seams are together, so that its numbers are about
-equally sure, and what seams of one day have in common is not taken for news.
+equally sure, and what seams of one day have in common is not taken for news. Seams of recipes that
+the model never saw are left out: it says nothing of them anyway, and other sheets have
+another baseline without anything having drifted.
 """
 
 from __future__ import annotations
@@ -12,6 +14,7 @@ from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from seamtell.features.contracts import CHANNELS
 from seamtell.features.descriptors import registry
@@ -80,7 +83,7 @@ def seen_by_month(ws: Workspace, decider: Decider, since: datetime | None) -> It
             continue
         choice = Choice(max(start, since) if since is not None else start, after)
         found = [
-            _seen(rows.chosen(choice.mask(rows)), decider)
+            _seen(rows.chosen(choice.mask(rows) & _within_domain(rows, decider)), decider)
             for chunk in batched(row_groups_of(ws.traces_dir, choice.parts(ws.traces_dir, manifest)))
             if isinstance(chunk, Chunk)
             for rows in read_chunk(chunk)[0]
@@ -165,6 +168,14 @@ def _share(count: int, n: int) -> float:
 
 def _month(at: datetime) -> datetime:
     return at.replace(day=1, hour=0, minute=0, second=0, microsecond=0)
+
+
+def _within_domain(rows: SeamRows, decider: Decider) -> NDArray[np.bool_]:
+    """Seams of recipes that the model was trained on, shape (n,); all of them without a model."""
+    known = decider.trusted.recipes
+    if known is None:
+        return np.ones(len(rows), np.bool_)
+    return np.isin(rows.facts.column("recipe").to_pylist(), sorted(known))
 
 
 def _seen(rows: SeamRows, decider: Decider) -> SeenSeams:

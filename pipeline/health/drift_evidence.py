@@ -18,8 +18,9 @@ _BY_MODEL = (Stream.NOVELTY_RATE, Stream.ABSTENTION_RATE)
 
 MOST_LEVEL: dict[Stream, DriftLevel] = {
     **dict.fromkeys(Stream, DriftLevel.SUSPEND),
-    # More flaws, or fewer, are news of the process. They are when labels are wanted most.
+    # More flaws, or fewer, or others are news of the process. They are when labels are wanted most.
     Stream.INDICATION_RATE: DriftLevel.REVIEW,
+    Stream.DESCRIPTORS: DriftLevel.REVIEW,
 }
 """How far a stream may go."""
 

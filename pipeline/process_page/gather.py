@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from seamtell.pipeline.corrected_mix import SEED, correction_of, mix_by
+from seamtell.pipeline.corrected_mix import SEED, CorrectedMix, correction_of, mix_by
 from seamtell.pipeline.counted_decisions import Decided, deviation_of, read_decided
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.flaw_mix.making import LEVEL
@@ -68,19 +68,26 @@ def gather_view(
     StorageProblem
         The record of health or the cut plan is not readable.
     """
-    decided = read_decided(ws, decisions)
+    everything = read_decided(ws, decisions)
+    if not len(everything.seams):
+        raise BadInput("no seam was decided on", where=str(everything.folder), do="classify some seams first")
+    decided = everything.of_asked()
     if not len(decided.seams):
-        raise BadInput("no seam was decided on", where=str(decided.folder), do="classify some seams first")
+        raise BadInput(
+            "labels were in force on no seam",
+            where=str(everything.folder),
+            do="see 'seamtell refcheck' and 'seamtell drift', or classify seams of a recipe that was trained",
+        )
     settings = read_settings(ws.settings_path)
     rng = np.random.default_rng(SEED)
-    cells = count_cells(decided.seams, decided.indications, MIX_COLUMNS)
-    correction = correction_of(ws, decided, cells, rng)
-    mix = mix_by(decided.counted(), correction, rng)
+    correction = correction_of(ws, decided, rng)
+    cells = count_cells(decided.seams, decided.indications, MIX_COLUMNS, correction.bins)
+    mix = mix_by(decided.counted(bins=correction.bins), correction, rng)
     periods, slices = periods_of(decided), slices_of(decided)
     weeks = len(np.unique(decided.seams.weeks))
     baseline = baseline_weeks or baseline_weeks_of(weeks)
     alongs = along_seams(decided)
-    changes, marks = change_rows(decided, slices, rng), mark_rows(decided, alongs, rng)
+    changes, marks = change_rows(decided, slices, rng), mark_rows(everything, rng)
     columns = columns_to_compare(decided.seams)
     groups = [
         *corrected_group_rows(decided, columns, correction, rng),
@@ -91,7 +98,7 @@ def gather_view(
     instrument = instrument_of(ws, settings.health, now=now)
     cuts, cuts_note = next_cuts(ws)
     named = [*(mark.example for mark in marks), *(one.example for one in groups if one.example)]
-    day = decided.seams.welded_at.astype("datetime64[D]")
+    day = everything.seams.welded_at.astype("datetime64[D]")
     return ProcessView(
         shop=settings.shop or "the shop",
         made_at=f"{now:%Y-%m-%d %H:%M} UTC",
@@ -99,9 +106,9 @@ def gather_view(
         model=f"model {decided.record.model_id}" if decided.record.model_id else "no model",
         first_day=str(day.min()),
         last_day=str(day.max()),
-        seams=len(decided.seams),
-        metres=float(decided.seams.metres.sum()),
-        indications=len(decided.indications),
+        seams=len(everything.seams),
+        metres=float(everything.seams.metres.sum()),
+        indications=len(everything.indications),
         level=LEVEL,
         bins={measured.words: width for measured, width in BIN_WIDTHS.items()},
         answer=answer_of(mix, found, instrument),
@@ -109,7 +116,9 @@ def gather_view(
         recipes=decided.seams.group_by("recipe").names,
         periods=periods,
         labels=ANSWERS,
-        warnings=_warnings(decided, mix.why_not),
+        warnings=_warnings(everything, mix),
+        lowest_height_share=mix.sections.lowest_height_share,
+        smaller=mix.groups[0].smaller,
         mix=tuple(mix_rows(cells, correction, periods, rng)),
         weeks=tuple(week_rows(decided, slices, baseline)),
         changes=tuple(changes),
@@ -121,18 +130,18 @@ def gather_view(
         health_rows=instrument.rows,
         cuts=tuple(cuts),
         hints=hint_rows(read_causes(ws.causes_path), found),
-        news=news_of(decided),
+        news=news_of(everything),
         baseline_weeks=baseline,
         weeks_to_false_alarm=average_run_length(tuple(RunRule), rng),
         health=instrument.checks,
         trends=instrument.trends,
         drift=instrument.drift,
         cuts_note=cuts_note,
-        pictures=seam_pictures(ws, decided, [*named, *(cut.seam_id for cut in cuts)]),
+        pictures=seam_pictures(ws, everything, [*named, *(cut.seam_id for cut in cuts)]),
     )
 
 
-def _warnings(decided: Decided, why_not: str) -> tuple[str, ...]:
+def _warnings(decided: Decided, mix: CorrectedMix) -> tuple[str, ...]:
     """What a reader must know before any figure."""
     deviation = deviation_of(decided.record)
     return tuple(
@@ -140,8 +149,21 @@ def _warnings(decided: Decided, why_not: str) -> tuple[str, ...]:
         for sentence in (
             TRIAL_WARNING if decided.trial else "",
             NO_MODEL_WARNING if not decided.record.model_digest else "",
-            f"The mix is not corrected: {why_not}." if why_not else "",
+            f"The mix is not corrected: {mix.why_not}." if mix.why_not else "",
             f"{deviation}." if deviation else "",
+            _not_asked(decided),
         )
         if sentence
+    )
+
+
+def _not_asked(decided: Decided) -> str:
+    """How many seams the figures of flaws are not of; empty for none."""
+    out = int((~decided.asked).sum())
+    if not out:
+        return ""
+    return (
+        f"On {out} of {len(decided.seams)} seams ({out / len(decided.seams):.0%}) no model was asked: labels "
+        "were suspended, or the model does not know the recipe. There the limit rule decided alone. Figures "
+        "of flaws are of the other seams; places that come back are of all."
     )

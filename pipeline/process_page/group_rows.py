@@ -49,7 +49,7 @@ def corrected_group_rows(
     """Corrected rates of the groups of each column, the highest first."""
     rows = []
     for column in columns:
-        mix = mix_by(decided.counted(column), correction, rng)
+        mix = mix_by(decided.counted(column, correction.bins), correction, rng)
         p = {(one.group, one.label): one.p_adjusted for one in mix.contrasts}
         rows += sorted(_corrected(column, mix, p), key=lambda row: -(row.per_km or 0.0))
     return rows

@@ -1,8 +1,10 @@
-"""Places at which indications come back on successive seams, for the process page."""
+"""Places at which indications come back on successive seams, for the process page.
+
+The ends of the stretch are left out: run-in, run-out and the echo of the sheet's edge give every seam
+more indications there. That is told by the density along the seam, and is no mark of a fixture or a roll.
+"""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,13 +16,16 @@ from seamtell.pipeline.production.decided import ANSWERS
 from seamtell.pipeline.production.places import Measured
 from seamtell.pipeline.production.repeats import MOST_BLOCKS, Mark, repeated_marks
 
-__all__ = ["mark_rows"]
+__all__ = ["EDGE_MM", "mark_rows"]
+
+EDGE_MM = 20.0
+"""Taken off both ends of the stretch where the limits let something be told: about two beams."""
 
 _LEVEL = 0.05
 """Chance that any line shows a mark where there is none."""
 
 
-def mark_rows(decided: Decided, alongs: Sequence[Along], rng: np.random.Generator) -> list[MarkRow]:
+def mark_rows(decided: Decided, rng: np.random.Generator) -> list[MarkRow]:
     """Marks of each line, measured from the start and from the end; the surest first.
 
     Every look gets its part of the level. Where the seams of a line are of one length, what is a mark from
@@ -29,10 +34,11 @@ def mark_rows(decided: Decided, alongs: Sequence[Along], rng: np.random.Generato
     lines = decided.seams.group_by("line")
     length = decided.seams.end_mm - decided.seams.start_mm
     looks = []
-    for along in alongs:
+    for measured in (Measured.START, Measured.END):
+        along = Along(decided, measured, margin_mm=EDGE_MM)
         for code in range(len(lines.names)):
             one_length = np.ptp(length[lines.codes == code]) < BIN_WIDTHS[Measured.END]
-            if along.measured is Measured.START or (along.measured is Measured.END and not one_length):
+            if measured is Measured.START or not one_length:
                 looks.append((along, code))
     rows = []
     for along, code in looks:

@@ -36,14 +36,16 @@ class Along:
     edges : float array of shape (b+1,)
     """
 
-    def __init__(self, decided: Decided, measured: Measured) -> None:
+    def __init__(self, decided: Decided, measured: Measured, *, margin_mm: float = 0.0) -> None:
+        """Lay out; `margin_mm` is taken off both ends of the stretch."""
         seams, indications = decided.seams, decided.indications
+        first_mm, last_mm = seams.first_mm + margin_mm, seams.last_mm - margin_mm
         own, peak = indications.seam, indications.peak_mm.astype(np.float64)
         length = np.maximum(seams.end_mm - seams.start_mm, 1e-9)
-        from_start = (seams.first_mm - seams.start_mm, seams.last_mm - seams.start_mm)
+        from_start = (first_mm - seams.start_mm, last_mm - seams.start_mm)
         position = peak - seams.start_mm[own]
         if measured is Measured.END:
-            self.first, self.last = seams.end_mm - seams.last_mm, seams.end_mm - seams.first_mm
+            self.first, self.last = seams.end_mm - last_mm, seams.end_mm - first_mm
             position = seams.end_mm[own] - peak
         elif measured is Measured.RELATIVE:
             self.first, self.last = (100.0 * end / length for end in from_start)
@@ -53,7 +55,7 @@ class Along:
         relative = measured is Measured.RELATIVE
         self.measured = measured
         self.metres_per_unit = length / 1e5 if relative else np.full(len(seams), 1e-3)
-        self.inside: Mask = (peak >= seams.first_mm[own]) & (peak <= seams.last_mm[own])
+        self.inside: Mask = (peak >= first_mm[own]) & (peak <= last_mm[own])
         width = BIN_WIDTHS[measured]
         longest = 100.0 if relative else float(length.max(initial=width))
         self.edges = np.arange(0.0, longest + width * (not relative) + 1e-9, width)

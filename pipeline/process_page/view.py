@@ -266,6 +266,10 @@ class ProcessView:
     health_rows: tuple[HealthRow, ...] = ()
     cuts: tuple[CutRow, ...] = ()
     hints: tuple[HintRow, ...] = ()
+    lowest_height_share: float | None = None
+    """Height as a share of the limit below which the mix tells nothing."""
+    smaller: int = 0
+    """Indications that are lower."""
     news: tuple[str, ...] = ()
     baseline_weeks: int = 0
     weeks_to_false_alarm: float = 0.0

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.pipeline.production.decided import ANSWERS, Coded, DecidedIndications, DecidedSeams
+from seamtell.pipeline.production.height_bins import EVERY_HEIGHT, HeightBins
 
 __all__ = ["Cells", "count_cells"]
 
@@ -23,8 +24,10 @@ class Cells:
     ----------
     groups : mapping of str to Coded
         Of each column the groups, with the place of each cell's own.
-    strata : int array of shape (c, 2 a)
-        Indications by answer: not above the limit, then the same answers above it.
+    strata : int array of shape (c, b a)
+        Indications by answer, bin of height after bin of height.
+    smaller : int array of shape (c,)
+        Indications below the lowest bin: they are in no stratum.
     seams : int array of shape (c,)
     parts, metres : float array of shape (c,)
         Parts that were welded, and inspected length.
@@ -32,14 +35,15 @@ class Cells:
 
     groups: Mapping[str, Coded]
     strata: NDArray[np.int64]
+    smaller: NDArray[np.int64]
     seams: NDArray[np.int64]
     parts: NDArray[np.float64]
     metres: NDArray[np.float64]
 
     @property
     def answers(self) -> NDArray[np.int64]:
-        """Indications by answer, below and above the limit together, shape (c, a)."""
-        return np.asarray(self.strata[:, : len(ANSWERS)] + self.strata[:, len(ANSWERS) :])
+        """Indications by answer, whatever their height, shape (c, a)."""
+        return np.asarray(self.strata.reshape(len(self.strata), -1, len(ANSWERS)).sum(axis=1))
 
     @property
     def all(self) -> Mask:
@@ -47,13 +51,19 @@ class Cells:
         return np.ones(len(self.seams), np.bool_)
 
     def of(self, column: str, name: str) -> Mask:
-        """Cells of one group."""
+        """Cells of one group; none of a name that is not there."""
         own = self.groups[column]
-        return np.asarray(own.codes == own.names.index(name))
+        code = own.names.index(name) if name in own.names else -1
+        return np.asarray(own.codes == code)
 
 
-def count_cells(seams: DecidedSeams, indications: DecidedIndications, columns: Sequence[str]) -> Cells:
-    """Count by the values of `columns` and by coil.
+def count_cells(
+    seams: DecidedSeams,
+    indications: DecidedIndications,
+    columns: Sequence[str],
+    bins: HeightBins = EVERY_HEIGHT,
+) -> Cells:
+    """Count by the values of `columns` and by coil, in strata of answer and height.
 
     Raises
     ------
@@ -63,13 +73,15 @@ def count_cells(seams: DecidedSeams, indications: DecidedIndications, columns: S
     groups = {column: seams.group_by(column) for column in columns}
     keys = [*(one.codes for one in groups.values()), seams.coils().codes]
     kinds, cell = np.unique(np.stack(keys, axis=1), axis=0, return_inverse=True)
-    cell, width = cell.reshape(-1), 2 * len(ANSWERS)
-    strata = np.bincount(
-        cell[indications.seam] * width + indications.stratum, minlength=len(kinds) * width
-    ).reshape(len(kinds), width)
+    cell, width = cell.reshape(-1), bins.count * len(ANSWERS)
+    of_indication, height = cell[indications.seam], bins.of(indications.height_share, indications.above)
+    told = height >= 0
+    stratum = indications.answer[told] + len(ANSWERS) * height[told]
+    strata = np.bincount(of_indication[told] * width + stratum, minlength=len(kinds) * width)
     return Cells(
         groups={name: Coded(one.names, kinds[:, k]) for k, (name, one) in enumerate(groups.items())},
-        strata=strata,
+        strata=strata.reshape(len(kinds), width),
+        smaller=np.bincount(of_indication[~told], minlength=len(kinds)),
         seams=np.bincount(cell, minlength=len(kinds)),
         parts=np.bincount(cell, weights=seams.parts, minlength=len(kinds)).astype(np.float64),
         metres=np.bincount(cell, weights=seams.metres, minlength=len(kinds)).astype(np.float64),

@@ -1,6 +1,6 @@
 """Decided seams and their indications, as everything that counts them needs them.
 
-Of every seam one row of metadata is held in memory, of every indication ten bytes: a plant's year of ten
+Of every seam one row of metadata is held in memory, of every indication fifteen bytes: a plant's year of ten
 million seams takes less than its metadata.
 """
 
@@ -8,13 +8,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from seamtell.features.contracts import UNCLASSIFIED, Flaw
+from seamtell.models.reasons import Reason
+from seamtell.pipeline.decisions.answer_table import LIST_MARK
 from seamtell.pipeline.decisions.files import DecisionRecord
+from seamtell.pipeline.decisions.seam_reasons import NOT_DESCRIBED
 from seamtell.pipeline.decisions.streamed import decided_seams, indication_batches
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.limits_file import Limits
@@ -42,6 +46,14 @@ MOST_GROUPS = 500
 DERIVED_COLUMNS: tuple[str, ...] = ("week", "thickness_pair")
 """Columns to group by that are made from others."""
 _PART = "part"
+_INDICATION_COLUMNS = ("seam_id", "peak_mm", "label", "exceeds_limit", "height_share", "reason")
+_WITHHELD = {
+    Reason.REFERENCE_CHECK_FAILED.value,
+    Reason.REFERENCE_CHECK_OVERDUE.value,
+    Reason.DRIFT_ALARM.value,
+    Reason.CONFLICTING_TRACES.value,
+    NOT_DESCRIBED,
+}
 _NOT_TO_GROUP = ("seam_id", "welded_at", "content_sha256")
 
 
@@ -67,6 +79,8 @@ class DecidedSeams:
         Of the trace.
     first_mm, last_mm : float array
         Of the stretch where the limits let something be told.
+    in_force : bool array
+        Labels were in force: not suspended, and the trace was beyond doubt.
     """
 
     metadata: pd.DataFrame
@@ -75,9 +89,22 @@ class DecidedSeams:
     end_mm: NDArray[np.float64]
     first_mm: NDArray[np.float64]
     last_mm: NDArray[np.float64]
+    in_force: NDArray[np.bool_]
 
     def __len__(self) -> int:
         return len(self.metadata)
+
+    def chosen(self, only: NDArray[np.bool_]) -> DecidedSeams:
+        """Only the seams of the mask, shape (n,)."""
+        return DecidedSeams(
+            metadata=self.metadata[only].reset_index(drop=True),
+            welded_at=self.welded_at[only],
+            start_mm=self.start_mm[only],
+            end_mm=self.end_mm[only],
+            first_mm=self.first_mm[only],
+            last_mm=self.last_mm[only],
+            in_force=self.in_force[only],
+        )
 
     @property
     def metres(self) -> NDArray[np.float64]:
@@ -148,21 +175,35 @@ class DecidedIndications:
         Place in `ANSWERS`.
     above : bool array
         Above the limit.
+    height_share : float array
+        Height over the baseline as a share of the limit.
     peak_mm : float array
+    outside : bool array
+        The model was not asked, because it does not know the recipe.
     """
 
     seam: NDArray[np.int32]
     answer: NDArray[np.int8]
     above: NDArray[np.bool_]
+    height_share: NDArray[np.float32]
     peak_mm: NDArray[np.float32]
+    outside: NDArray[np.bool_]
 
     def __len__(self) -> int:
         return len(self.seam)
 
-    @property
-    def stratum(self) -> NDArray[np.int64]:
-        """Answers not above the limit, then the same answers above it, shape (k,)."""
-        return self.answer + len(ANSWERS) * self.above.astype(np.int64)
+    def on(self, only: NDArray[np.bool_]) -> DecidedIndications:
+        """Those on the seams of the mask, shape (n,), as places among these seams."""
+        place = (np.cumsum(only) - 1).astype(np.int32)
+        inside = only[self.seam]
+        return DecidedIndications(
+            seam=place[self.seam[inside]],
+            answer=self.answer[inside],
+            above=self.above[inside],
+            height_share=self.height_share[inside],
+            peak_mm=self.peak_mm[inside],
+            outside=self.outside[inside],
+        )
 
 
 def read_seams(store: SeamStore, limits: Limits, folder: Path) -> DecidedSeams:
@@ -173,7 +214,8 @@ def read_seams(store: SeamStore, limits: Limits, folder: Path) -> DecidedSeams:
     BadInput
         The decisions are damaged, or of a seam that the store lost.
     """
-    ids = [batch.to_numpy(False) for batch in decided_seams(folder)]
+    parts = [(ids.to_pandas(), reasons.to_pandas()) for ids, reasons in decided_seams(folder)]
+    ids = [part[0] for part in parts]
     decided = pd.Index(np.concatenate([[], *ids]).astype(str))
     metadata = store.metadata()
     lost = decided[~decided.isin(metadata["seam_id"])]
@@ -181,7 +223,16 @@ def read_seams(store: SeamStore, limits: Limits, folder: Path) -> DecidedSeams:
         raise BadInput(
             f"seam '{lost[0]}' of the decisions is not in the store", do="name decisions of this workspace"
         )
-    return _seams(metadata[metadata["seam_id"].isin(decided)].reset_index(drop=True), limits)
+    metadata = metadata[metadata["seam_id"].isin(decided)].reset_index(drop=True)
+    reasons = pd.Series(np.concatenate([[], *(part[1] for part in parts)]), index=decided, dtype=object)
+    return _seams(metadata, limits, _in_force(reasons.reindex(metadata["seam_id"].astype(str))))
+
+
+def _in_force(reasons: pd.Series) -> NDArray[np.bool_]:
+    """No reason of a seam says that its labels were withheld."""
+    codes, names = pd.factorize(reasons.fillna("").astype(str))
+    withheld = [bool(_WITHHELD & set(str(name).split(LIST_MARK))) for name in names]
+    return ~np.array([*withheld, False])[codes]
 
 
 def read_indications(seams: DecidedSeams, folder: Path, record: DecisionRecord) -> DecidedIndications:
@@ -194,8 +245,9 @@ def read_indications(seams: DecidedSeams, folder: Path, record: DecisionRecord) 
     """
     place = pd.Index(seams.metadata["seam_id"].astype(str))
     codes = {name: code for code, name in enumerate(ANSWERS)}
-    parts: list[tuple[NDArray[np.int32], NDArray[np.int8], NDArray[np.bool_], NDArray[np.float32]]] = []
-    for batch in indication_batches(folder, record, ("seam_id", "peak_mm", "label", "exceeds_limit")):
+    outside = Reason.RECIPE_OUTSIDE_DOMAIN.value
+    parts: list[tuple[NDArray[Any], ...]] = []
+    for batch in indication_batches(folder, record, _INDICATION_COLUMNS):
         labels = batch["label"].dictionary_encode()
         coded = np.array([codes[name] for name in labels.dictionary.to_pylist()], dtype=np.int8)
         seam = place.get_indexer(batch["seam_id"].to_pandas())
@@ -210,24 +262,26 @@ def read_indications(seams: DecidedSeams, folder: Path, record: DecisionRecord) 
                 seam.astype(np.int32),
                 coded[labels.indices.to_numpy(False)] if len(coded) else np.zeros(0, np.int8),
                 batch["exceeds_limit"].to_numpy(False).astype(bool),
+                batch["height_share"].to_numpy(False).astype(np.float32),
                 batch["peak_mm"].to_numpy(False).astype(np.float32),
+                (batch["reason"].to_pandas() == outside).to_numpy(bool),
             )
         )
-    empty = (np.zeros(0, np.int32), np.zeros(0, np.int8), np.zeros(0, bool), np.zeros(0, np.float32))
-    seam, answer, above, peak = (
-        np.concatenate([own, *(part[k] for part in parts)]) for k, own in enumerate(empty)
+    kinds = (np.int32, np.int8, np.bool_, np.float32, np.float32, np.bool_)
+    columns = (
+        np.concatenate([np.zeros(0, kind), *(part[k] for part in parts)]) for k, kind in enumerate(kinds)
     )
-    return DecidedIndications(seam.astype(np.int32), answer, above, peak)
+    return DecidedIndications(*columns)
 
 
-def _seams(metadata: pd.DataFrame, limits: Limits) -> DecidedSeams:
+def _seams(metadata: pd.DataFrame, limits: Limits, in_force: NDArray[np.bool_]) -> DecidedSeams:
     welded = metadata["welded_at"].dt.tz_convert("UTC").dt.tz_localize(None).to_numpy("datetime64[s]")
     start = metadata["start_mm"].to_numpy(float)
     end = start + (metadata["n_samples"].to_numpy(float) - 1.0) * metadata["pitch_mm"].to_numpy(float)
     own = [limits.get(recipe) for recipe in metadata["recipe"].astype(str)]
     dead_start = np.array([0.0 if one is None else one.dead_zone_start_mm for one in own])
     dead_end = np.array([0.0 if one is None else one.dead_zone_end_mm for one in own])
-    seams = DecidedSeams(metadata, welded, start, end, start + dead_start, end - dead_end)
+    seams = DecidedSeams(metadata, welded, start, end, start + dead_start, end - dead_end, in_force)
     a, b = (metadata[f"thickness_{side}_mm"].astype(str) for side in "ab")
     metadata["week"] = seams.weeks.astype(str)
     metadata["thickness_pair"] = a + "/" + b

@@ -14,14 +14,13 @@ Garwood, F. (1936). Fiducial limits for the Poisson distribution. Biometrika 28,
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import chi2
 
-__all__ = ["Density", "Measured", "covered_metres", "density", "poisson_interval", "uniform_p"]
+__all__ = ["Measured", "covered_metres", "poisson_interval", "uniform_p"]
 
 
 class Measured(StrEnum):
@@ -37,34 +36,6 @@ class Measured(StrEnum):
         return self.value.replace("_", " ")
 
 
-@dataclass(frozen=True, eq=False)
-class Density:
-    """Indications per metre along the seam; arrays have one entry a bin, shape (b,).
-
-    Parameters
-    ----------
-    edges : float array of shape (b+1,)
-        In mm, or as shares of the length for `Measured.RELATIVE`.
-    counts : int array
-    metres : float array
-        Inspected in the bin.
-    per_m, low_per_m, high_per_m : float array
-        NaN where nothing was inspected; exact Poisson intervals.
-    mean_per_m : float
-    p : float
-        Kolmogorov-Smirnov against the same density everywhere.
-    """
-
-    edges: NDArray[np.float64]
-    counts: NDArray[np.int64]
-    metres: NDArray[np.float64]
-    per_m: NDArray[np.float64]
-    low_per_m: NDArray[np.float64]
-    high_per_m: NDArray[np.float64]
-    mean_per_m: float
-    p: float
-
-
 def covered_metres(
     first_mm: NDArray[np.float64], last_mm: NDArray[np.float64], edges_mm: NDArray[np.float64]
 ) -> NDArray[np.float64]:
@@ -77,40 +48,6 @@ def covered_metres(
     """
     below = [np.clip(edge - first_mm, 0.0, np.maximum(last_mm - first_mm, 0.0)).sum() for edge in edges_mm]
     return np.diff(np.array(below)) / 1000.0
-
-
-def density(
-    edges: NDArray[np.float64],
-    counts: NDArray[np.int64],
-    metres: NDArray[np.float64],
-    rng: np.random.Generator,
-    *,
-    level: float = 0.95,
-) -> Density:
-    """Density along the seam with intervals, tested against an even one.
-
-    Parameters
-    ----------
-    edges : float array of shape (b+1,)
-    counts : int array of shape (b,)
-    metres : float array of shape (b,)
-    rng : numpy.random.Generator
-    level : float
-    """
-    known = metres > 0
-    low, high = poisson_interval(counts, level)
-    safe = np.where(known, metres, 1.0)
-    total = float(metres.sum())
-    return Density(
-        edges=edges,
-        counts=counts,
-        metres=metres,
-        per_m=np.where(known, counts / safe, np.nan),
-        low_per_m=np.where(known, low / safe, np.nan),
-        high_per_m=np.where(known, high / safe, np.nan),
-        mean_per_m=float(counts[known].sum()) / total if total > 0 else float("nan"),
-        p=uniform_p(counts, metres, rng),
-    )
 
 
 def poisson_interval(

@@ -4,6 +4,7 @@
 const page = JSON.parse(document.getElementById("data").textContent);
 const specs = JSON.parse(document.getElementById("specs").textContent);
 const ALL = "all";
+const THIN_BIN = 0.05;
 const byId = (id) => document.getElementById(id);
 const rowsOf = (columns) => {
   const names = Object.keys(columns);
@@ -79,8 +80,10 @@ function placeRows(chosen) {
   const rows = [...bins.values()].filter((bin) => bin.metres > 0).sort((a, b) => a.at - b.at);
   const total = rows.reduce((sum, bin) => sum + bin.count, 0);
   const metres = rows.reduce((sum, bin) => sum + bin.metres, 0);
+  // A bin that few seams reach has an interval as wide as the figure, and would hide all others.
+  const enough = THIN_BIN * Math.max(...rows.map((bin) => bin.metres));
   return rows.map((bin) => {
-    const [low, high] = around(bin.count, bin.metres);
+    const [low, high] = bin.metres < enough ? [null, null] : around(bin.count, bin.metres);
     const width = page.bins[chosen.measured];
     return {...bin, to: bin.at + width, middle: bin.at + width / 2,
       per_km: 1000 * bin.count / bin.metres, low, high, mean: 1000 * total / metres};
@@ -156,6 +159,7 @@ function fill(name, rows) {
 
 // Items of a list; one that names an example seam gets a button that shows its trace.
 function list(id, rows, tell, nothing) {
+  byId(id).hidden = !rows.length && !nothing;
   byId(id).replaceChildren(...(rows.length ? rows : [null]).map((row, k) => {
     const item = document.createElement("li");
     item.textContent = row ? tell(row) : nothing;
@@ -196,8 +200,7 @@ function summarise(chosen) {
   byId("even").textContent = even ? `All seams together, ${even.measured}: evenly spread with p `
     + `${even.p < 0.002 ? "< 0.002" : number(even.p, 3)}, n = ${number(even.n, 0)} (Kolmogorov and Smirnov's distance, simulated).` : "";
   list("group-examples", groupRows(chosen).filter((r) => r.stands_out && r.example),
-    (r) => `${r.by} ${r.group}: ${number(r.per_km, 1)} per km, n = ${number(r.flaws, 0)} on ${number(r.seams, 0)} seams.`,
-    `${say(chosen.flaw)}: no ${chosen.by} with an example to show.`);
+    (r) => `${r.by} ${r.group}: ${number(r.per_km, 1)} per km, n = ${number(r.flaws, 0)} on ${number(r.seams, 0)} seams.`, "");
   const changes = tables.changes.filter((row) => same(row, chosen, "line", "recipe") && row.label === chosen.flaw);
   list("changes", changes, (r) => `${say(r.label)}: from ${number(r.before, 2)} to ${number(r.after, 2)} per km from the week of `
     + `${r.week} [${r.low}, ${r.high}], probability ${number(r.probability, 2)}`, `${say(chosen.flaw)}: no change found.`);

@@ -80,5 +80,6 @@ def decided() -> DecidedBatch:
         reason=np.array([0, 1, 2, 3], np.int32),
         described=_described([0, 0, 1, 3], [0, 0, SeamStatus.NO_LIMITS, 0]),
         exceeds_limit=np.array([False, False, True, False]),
+        height_share=np.array([0.2, 0.4, 1.3, 0.6]),
         answers=_answers("pinhole", "ambiguous", "lack_of_fusion", "conflicting_traces"),
     )

@@ -28,7 +28,7 @@ def seams() -> DecidedSeams:
     )
     start, end = np.zeros(N), rng.uniform(500.0, 900.0, N)
     times = np.datetime64("2026-01-05", "s") + np.arange(N) * np.timedelta64(60, "s")
-    return DecidedSeams(metadata, times, start, end, start + 10.0, end - 10.0)
+    return DecidedSeams(metadata, times, start, end, start + 10.0, end - 10.0, np.ones(N, bool))
 
 
 @pytest.fixture(scope="module")
@@ -38,7 +38,9 @@ def indications() -> DecidedIndications:
         seam=rng.integers(0, N, K).astype(np.int32),
         answer=rng.integers(0, len(ANSWERS), K).astype(np.int8),
         above=rng.random(K) < 0.3,
+        height_share=rng.random(K).astype(np.float32),
         peak_mm=rng.uniform(10.0, 490.0, K).astype(np.float32),
+        outside=np.zeros(K, bool),
     )
 
 

@@ -8,7 +8,7 @@ from scipy import stats
 
 from seamtell.pipeline.production.change_points import change_points
 from seamtell.pipeline.production.control_chart import control_chart
-from seamtell.pipeline.production.places import density, poisson_interval, uniform_p
+from seamtell.pipeline.production.places import poisson_interval, uniform_p
 from seamtell.pipeline.production.repeats import repeated_marks
 from seamtell.pipeline.production.run_rules import RunRule, average_run_length
 
@@ -63,9 +63,9 @@ def test_edges_that_fewer_seams_reach_do_not_pass_for_fewer_flaws():
     rng = np.random.default_rng(1)
     metres = np.linspace(60.0, 5.0, 40)  # seams end at different lengths
     counts = rng.poisson(metres * 2.0)
-    found = density(np.arange(41.0), counts, metres, rng)
-    assert found.p > 0.01
-    inside = (found.low_per_m <= 2.0) & (found.high_per_m >= 2.0)
+    assert uniform_p(counts, metres, rng) > 0.01
+    low, high = poisson_interval(counts)
+    inside = (low <= 2.0 * metres) & (high >= 2.0 * metres)
     assert inside.mean() > 0.85
 
 
