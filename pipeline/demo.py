@@ -8,12 +8,13 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from seamtell.pipeline.approve import ApprovalRefused, ApprovalResult, approve
 from seamtell.pipeline.ceiling import Ceiling, shop_ceiling
 from seamtell.pipeline.classify import ClassifyResult, classify
+from seamtell.pipeline.cutting.making import SHEETS_FILE, make_cut_plan
 from seamtell.pipeline.day_one import DayOne, day_one_score
 from seamtell.pipeline.demo_plan import DemoPlan
 from seamtell.pipeline.describe import describe
@@ -26,6 +27,7 @@ from seamtell.pipeline.ingest.run import ingest
 from seamtell.pipeline.init import init_workspace
 from seamtell.pipeline.mix import MixResult, flaw_mix, write_mix_csv
 from seamtell.pipeline.physics.calibrate import calibrate
+from seamtell.pipeline.process_report import make_process_page
 from seamtell.pipeline.production_page import write_production_page
 from seamtell.pipeline.settings import read_settings
 from seamtell.pipeline.store.seam_store import SeamStore
@@ -160,8 +162,13 @@ def run_demo(
         approval, refusal = _sign(ws, training.model_id, now)
     with clock.stage("make the dossier"):
         dossier = make_dossier(ws, training.model_id, now=now)
+    with clock.stage("look back on the half year: next cuts, process page"):
+        history = ws.decisions_dir / classify(ws, now=now).folder.name
+        cuts = make_cut_plan(ws, plan.cuts, now=now)
+        process = make_process_page(ws, history, now=now)
     with clock.stage("classify the newest month"):
-        decisions = classify(ws, since=_newest_month(ws), now=now)
+        # A folder of decisions is named by the second; the newest one is what other commands read.
+        decisions = classify(ws, since=_newest_month(ws), now=now + timedelta(seconds=1))
         decided = ws.decisions_dir / decisions.folder.name
         mix = flaw_mix(ws, decided, by="line")
         write_mix_csv(mix, ws.reports_dir / "mix.csv")
@@ -194,6 +201,8 @@ def run_demo(
             dossier.folder / "dossier.pdf",
             ws.reports_dir / training.model_id / "evaluation.html",
             production,
+            process.path,
+            cuts.folder / SHEETS_FILE,
             ws.reports_dir / "mix.csv",
         ),
         costs=tuple(clock.costs),

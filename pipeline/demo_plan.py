@@ -17,6 +17,8 @@ class DemoPlan:
         Simulated sections for the ceiling; 0 leaves it out.
     implanted_per_class : int
         Flaws of each class put into recorded seams, for the first model and beside the sections.
+    cuts : int
+        Sections to plan next.
     workers : int
         Processes for describing and for the ceiling; no figure depends on it.
     """
@@ -26,4 +28,5 @@ class DemoPlan:
     seed: int = 11
     ceiling_sections: int = 10_000
     implanted_per_class: int = 200
+    cuts: int = 20
     workers: int = 2

@@ -44,8 +44,8 @@ def _coverage(years: Sequence[dict[str, Any]]) -> dict[str, Any]:
 def written(found: dict[str, Any], years: Sequence[dict[str, Any]]) -> str:
     """The Markdown table."""
     lines = [
-        "An invented year of one plant, end to end: ingest, weekly reference checks, drift, classify, process "
-        "page. Made by `python benchmarks/plant_year.py`.",
+        "An invented year of one plant, end to end: ingest, weekly reference checks, drift, classify, "
+        "process page. Made by `python benchmarks/plant_year.py`.",
         "",
     ]
     for kind, own in found.items():

@@ -31,11 +31,15 @@ def answer_of(mix: CorrectedMix, found: Found, instrument: Instrument) -> tuple[
 
 
 def _strongest(changes: Sequence[ChangeRow]) -> list[ChangeRow]:
-    """Changes over all lines and recipes; those of a part only for a flaw that did not change as a whole."""
+    """Changes over all lines and recipes, those of a part only for a flaw that did not change as a whole.
+
+    The strongest, in order of time.
+    """
     whole = [one for one in changes if one.line == one.recipe == ALL]
     told = {one.label for one in whole}
     parts = [one for one in changes if one.label not in told]
-    return sorted([*whole, *parts], key=_factor, reverse=True)[:_MOST]
+    strongest = sorted([*whole, *parts], key=_factor, reverse=True)[:_MOST]
+    return sorted(strongest, key=lambda one: one.week)
 
 
 def _factor(one: ChangeRow) -> float:

@@ -137,10 +137,11 @@ def _places() -> alt.LayerChart:
     bars = alt.Chart(_named("places"))
     marks = alt.Chart(_named("marks"))
     band = marks.mark_rect(color=RULE_GREY, opacity=0.25).encode(x="from_mm:Q", x2="to_mm:Q")
-    density = bars.mark_bar(color=_INK, opacity=0.75, stroke=None).encode(
+    density = bars.mark_rect(color=_INK, opacity=0.75, stroke=None).encode(
         x=alt.X("at:Q", title="position from the start or the end, mm; relative: % of the length"),
         x2="to:Q",
         y=alt.Y("per_km:Q", title=f"flaws {_RATE}", scale=alt.Scale(domainMin=0)),
+        y2="zero:Q",
     )
     whisker = bars.mark_rule(color=RULE_GREY, strokeWidth=1).encode(x="middle:Q", y="low:Q", y2="high:Q")
     even = bars.mark_line(color=RULE_GREY, strokeDash=[4, 3], strokeWidth=1.2).encode(

@@ -85,7 +85,7 @@ function placeRows(chosen) {
   return rows.map((bin) => {
     const [low, high] = bin.metres < enough ? [null, null] : around(bin.count, bin.metres);
     const width = page.bins[chosen.measured];
-    return {...bin, to: bin.at + width, middle: bin.at + width / 2,
+    return {...bin, zero: 0, to: bin.at + width, middle: bin.at + width / 2,
       per_km: 1000 * bin.count / bin.metres, low, high, mean: 1000 * total / metres};
   });
 }

@@ -28,12 +28,12 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> DemoResult:
 
 
 def test_every_report_that_the_demo_names_is_there(demo: DemoResult) -> None:
-    assert len(demo.reports) == 5
+    assert len(demo.reports) == 7
     assert all(path.stat().st_size > 200 for path in demo.reports)
 
 
 def test_every_stage_states_its_time_and_memory(demo: DemoResult) -> None:
-    assert len(demo.costs) == 12
+    assert len(demo.costs) == 13
     assert all(one.seconds > 0 and one.peak_mib > 50 for one in demo.costs)
 
 
