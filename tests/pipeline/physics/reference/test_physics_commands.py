@@ -112,5 +112,5 @@ def test_fit_warns_of_a_flaw_that_did_not_come_back(lab, physics_and_blank, work
 def test_fit_of_the_wrong_line_changes_nothing(workspace, blank_path, runs):
     result = invoke("fit", blank_path, runs, "--line", "L2", "-w", workspace.root)
     assert isinstance(result.exception, BadInput)
-    assert "is of line 'L1', not 'L2'" in str(result.exception)
+    assert "is of line 'L1', expected 'L2'" in str(result.exception)
     assert not workspace.physics_dir.exists()
