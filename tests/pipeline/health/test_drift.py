@@ -142,6 +142,14 @@ def test_looking_every_few_days_gives_what_looking_once_gives(quiet: Workspace, 
     assert read_drift(ws) == read_drift(quiet)
 
 
+def test_a_line_that_stood_still_over_the_end_of_a_month_is_gone_on_with(tmp_path: Path) -> None:
+    ws = new_workspace(tmp_path / "ws")
+    # The last block of March is whole, and April begins with a day that is not.
+    assert drift(store(ws, [*seams(range(4)), *seams(range(10, 11))]), now=NOW).new_blocks == {"L1": 4}
+    assert drift(ws, now=NOW).new_blocks == {"L1": 0}
+    assert drift(store(ws, seams(range(11, 13))), now=NOW).new_blocks == {"L1": 2}
+
+
 def test_a_seam_that_comes_in_late_changes_no_block_that_was_counted(tmp_path: Path) -> None:
     ws = store(new_workspace(tmp_path / "ws"), seams(range(5)))
     drift(ws, now=NOW)
