@@ -141,18 +141,11 @@ def _part(schema: pa.Schema, streams: list[bytes]) -> bytes:
 
 
 def _record(state: FolderState) -> DecisionRecord:
-    tally, basis = state.tally, state.basis
     return DecisionRecord(
-        **basis.model_dump(exclude={"day"}),
+        **state.basis.model_dump(exclude={"day"}),
         decided_at=state.decided_at,
         input_digest=state.content_sha256,
         since=None,
         until=None,
-        counts=DecisionCounts(
-            seams=tally.seams,
-            indications=tally.indications,
-            verdicts=dict(tally.verdicts),
-            labels=dict(tally.labels),
-            unclassified_by_reason=dict(tally.unclassified_by_reason),
-        ),
+        counts=DecisionCounts.of(state.tally),
     )
