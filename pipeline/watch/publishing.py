@@ -25,7 +25,7 @@ from seamtell.pipeline.ingest.reasons import WHAT_TO_DO, ReasonCode
 from seamtell.pipeline.store.rejected import InputKind, RejectedRow, RejectedTable
 from seamtell.pipeline.store.rows import StoredSeam, part_bytes, traces_of
 from seamtell.pipeline.store.writer import StoreWriter
-from seamtell.pipeline.streaming.unfinished import part_name
+from seamtell.pipeline.streaming.unit_files import part_name, part_of
 from seamtell.pipeline.watch.journal import BatchRow, Journal
 from seamtell.pipeline.watch.journal_folders import FolderState, note_published, unpublished
 from seamtell.pipeline.watch.stored_digests import StoredDigests
@@ -123,21 +123,9 @@ def _to_files(ws: Workspace, name: str, state: FolderState, batches: list[BatchR
             (INDICATIONS_FILE, indication_schema(), [batch.indications for batch in members]),
             (DECISIONS_FILE, decision_schema(), [batch.decisions for batch in members]),
         ):
-            write_bytes_atomically(folder / file / part_name(number), _part(schema, streams))
+            rows = (pa.ipc.open_stream(stream).read_all() for stream in streams)
+            write_bytes_atomically(folder / file / part_name(number), part_of(schema, rows))
     write_bytes_atomically(folder / RECORD_FILE, _record(state).to_json())
-
-
-def _part(schema: pa.Schema, streams: list[bytes]) -> bytes:
-    import io
-
-    from seamtell.pipeline.files.part_file import PartFile
-
-    buffer = io.BytesIO()
-    with PartFile(buffer, schema) as part:
-        for stream in streams:
-            part.write(pa.ipc.open_stream(stream).read_all())
-        part.finish()
-    return buffer.getvalue()
 
 
 def _record(state: FolderState) -> DecisionRecord:
