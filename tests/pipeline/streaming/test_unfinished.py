@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
 
@@ -13,37 +12,9 @@ import pytest
 
 from seamtell.pipeline.errors import StorageProblem, WorkspaceBusy
 from seamtell.pipeline.files.part_file import PartFile
-from seamtell.pipeline.store.row_groups import SeamRows
-from seamtell.pipeline.streaming.job import BatchResult, Sums, UnitRecord
-from seamtell.pipeline.streaming.unfinished import Unfinished, open_unfinished
+from seamtell.pipeline.streaming.unfinished import open_unfinished
 
-SCHEMA = pa.schema([("row", pa.int64())])
-
-
-class Count(Sums):
-    rows: int = 0
-
-    def plus(self, other: Count) -> Count:
-        return Count(rows=self.rows + other.rows)
-
-
-class CountJob:
-    @property
-    def tables(self) -> Mapping[str, pa.Schema]:
-        return {"rows.parquet": SCHEMA}
-
-    @property
-    def sums(self) -> type[Count]:
-        return Count
-
-    def work(self, rows: SeamRows) -> BatchResult[Count]:
-        raise NotImplementedError
-
-
-def fill(unfinished: Unfinished, number: int, *rows: int) -> None:
-    with unfinished.unit(number) as (part,):
-        part.write(pa.table({"row": rows}, SCHEMA))
-    unfinished.finish(UnitRecord[Count](number=number, content_sha256="", sums=Count(rows=len(rows))))
+from .count_job import SCHEMA, Count, CountJob, fill
 
 
 def stop_after_first_unit(folder: Path, key: str, *rows: int) -> Path:
