@@ -150,14 +150,14 @@ def _parquet_rows(
 ) -> list[tuple[int, dict[str, str]]]:
     try:
         table = pq.read_table(path)
-    except (pa.ArrowException, OSError) as problem:
+        _check_columns(table.column_names, required)
+        wanted = [name for name in known if name in table.column_names]
+        rows = table.select(wanted).to_pylist()
+    except (pa.ArrowException, OSError, UnicodeDecodeError) as problem:
         first = (str(problem).splitlines() or [""])[0][:200].rstrip(".")
         raise InputRejected(ReasonCode.UNREADABLE_PARQUET, f"damaged or no Parquet file: {first}") from None
-    _check_columns(table.column_names, required)
-    wanted = [name for name in known if name in table.column_names]
     return [
-        (i, {name: _as_text(value) for name, value in row.items()})
-        for i, row in enumerate(table.select(wanted).to_pylist(), start=1)
+        (i, {name: _as_text(value) for name, value in row.items()}) for i, row in enumerate(rows, start=1)
     ]
 
 
