@@ -179,6 +179,7 @@ def open_unfinished(parent: Path, stage: str, key: str, job: Job[Any]) -> Iterat
     )
     with held_lock(folder / _LOCK, busy):
         _remove_abandoned(parent, stage, folder)
+        _remove_temporaries(folder)
         for name in job.tables:
             make_folder(folder / name)
             _remove_temporaries(folder / name)

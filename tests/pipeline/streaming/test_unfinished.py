@@ -11,6 +11,7 @@ import pyarrow.parquet as pq
 import pytest
 
 from seamtell.pipeline.errors import StorageProblem, WorkspaceBusy
+from seamtell.pipeline.files.atomic import TEMPORARY_PREFIX
 from seamtell.pipeline.files.part_file import PartFile
 from seamtell.pipeline.streaming.unfinished import open_unfinished
 
@@ -54,6 +55,16 @@ def test_what_is_finished_waits_for_the_next_run_with_the_same_inputs(tmp_path: 
         assert record is not None
         assert record.sums == Count(rows=2)
         assert unfinished.finished(1) is None
+
+
+def test_what_a_run_killed_while_it_wrote_its_record_left_is_not_published(tmp_path: Path) -> None:
+    left = stop_after_first_unit(tmp_path, "k", 1)
+    (left / f"{TEMPORARY_PREFIX}half").write_bytes(b"{")
+    (left / "rows.parquet" / f"{TEMPORARY_PREFIX}half").write_bytes(b"PAR1")
+    with open_unfinished(tmp_path, "count", "k", CountJob()) as unfinished:
+        unfinished.publish(tmp_path / "out")
+    found = {path.name for path in (tmp_path / "out").rglob("*")}
+    assert found == {"rows.parquet", "part-000000.parquet"}
 
 
 def test_what_other_inputs_left_is_removed(tmp_path: Path) -> None:
