@@ -8,7 +8,6 @@ from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 
-from seamtell.features.errors import SeamtellError
 from seamtell.pipeline.decisions.choice import Choice, welded_span
 from seamtell.pipeline.decisions.decider import Decider
 from seamtell.pipeline.decisions.files import (
@@ -204,8 +203,7 @@ def _record(
     until: datetime | None,
     done: Whole[ClassifySums],
 ) -> DecisionRecord:
-    log_seq, log_digest = _log_head(ws)
-    tally = done.sums.tally
+    log_seq, log_digest = log_head(ws)
     return DecisionRecord(
         software_version=software_version(),
         decided_at=now.astimezone(UTC),
@@ -217,23 +215,9 @@ def _record(
         input_digest=done.content_sha256,
         since=since,
         until=until,
-        counts=DecisionCounts(
-            seams=tally.seams,
-            indications=tally.indications,
-            verdicts=dict(tally.verdicts),
-            labels=dict(tally.labels),
-            unclassified_by_reason=dict(tally.unclassified_by_reason),
-        ),
+        counts=DecisionCounts.of(done.sums.tally),
         unread_seams=sum(one.seams for one in done.unread),
         deviation=trusted.deviation,
         log_seq=log_seq,
         log_digest=log_digest,
     )
-
-
-def _log_head(ws: Workspace) -> tuple[int, str]:
-    """So that every decision tells how long the log was; a log that is broken gives nothing to keep."""
-    try:
-        return log_head(ws)
-    except SeamtellError:
-        return 0, ""

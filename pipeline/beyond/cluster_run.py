@@ -19,7 +19,7 @@ from seamtell.pipeline.beyond.environment import environment
 from seamtell.pipeline.beyond.unit_task import DoneUnit, given_job, unit_task
 from seamtell.pipeline.errors import ClusterProblem
 from seamtell.pipeline.store.row_groups import Chunk
-from seamtell.pipeline.streaming.job import Job, S, UnitRecord
+from seamtell.pipeline.streaming.job import Job, S, UnitRecord, record_type
 from seamtell.pipeline.streaming.target import Target
 from seamtell.pipeline.streaming.units import WorkUnit
 
@@ -57,11 +57,11 @@ class OnCluster:
         StorageProblem
             A part of the store is not there, or the result cannot be written.
         """
-        record_type: type[UnitRecord[S]] = UnitRecord[job.sums]  # type: ignore[name-defined]
+        of_job = record_type(job)
         for unit, done in self._done(job, units, target):
             if isinstance(done, DoneUnit):
                 target.put(unit.number, done.parts)
-                record = record_type.model_validate_json(done.record)
+                record = of_job.model_validate_json(done.record)
                 target.finish(record)
             else:
                 record = done

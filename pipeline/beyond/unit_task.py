@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import io
-from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from seamtell.pipeline.beyond.environment import Environment, differences, environment
 from seamtell.pipeline.errors import Refused
-from seamtell.pipeline.files.part_file import PartFile
 from seamtell.pipeline.files.places import Place
 from seamtell.pipeline.store.manifest import Manifest, read_manifest
 from seamtell.pipeline.streaming.job import Job
+from seamtell.pipeline.streaming.unit_files import open_parts
 from seamtell.pipeline.streaming.unit_run import do_unit
 from seamtell.pipeline.streaming.units import WorkUnit
 
@@ -75,14 +74,8 @@ def unit_task(job: Job[Any], unit: WorkUnit) -> DoneUnit:
         A part of the store is not there.
     """
     streams = [io.BytesIO() for _ in job.tables]
-    with ExitStack() as stack:
-        parts = [
-            stack.enter_context(PartFile(stream, schema))
-            for stream, schema in zip(streams, job.tables.values(), strict=True)
-        ]
+    with open_parts(job.tables, streams) as parts:
         record = do_unit(job, unit, parts)
-        for part in parts:
-            part.finish()
     return DoneUnit(record.model_dump_json(), tuple(stream.getvalue() for stream in streams))
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from seamtell.pipeline import console
-from seamtell.pipeline.commands.options import AsJson, WorkspaceDir
+from seamtell.pipeline.commands.options import AsJson, ProfileName, WorkspaceDir
 
 if TYPE_CHECKING:
     from seamtell.pipeline.ingest.profile_check import ProfileCheck
@@ -18,10 +18,6 @@ if TYPE_CHECKING:
 
 __all__ = ["print_report", "register"]
 
-ProfileName = Annotated[
-    str | None,
-    typer.Option("--profile", "-p", help="Input profile: a name in profiles/, or a path."),
-]
 _LISTED = 20
 
 

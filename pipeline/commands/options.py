@@ -7,10 +7,16 @@ from typing import Annotated
 
 import typer
 
-__all__ = ["AsJson", "WorkspaceDir"]
+__all__ = ["AsJson", "BlankFile", "BlankRuns", "ProfileName", "WorkspaceDir"]
 
 WorkspaceDir = Annotated[
     Path | None,
     typer.Option("--workspace", "-w", help="Workspace folder; default: found upwards from here."),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")]
+ProfileName = Annotated[
+    str | None,
+    typer.Option("--profile", "-p", help="Input profile: a name in profiles/, or a path."),
+]
+BlankFile = Annotated[Path, typer.Argument(metavar="BLANK.toml", help="File of the reference blank.")]
+BlankRuns = Annotated[list[Path], typer.Argument(metavar="TRACE...", help="Its runs: files, folders, globs.")]

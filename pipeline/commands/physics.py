@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from seamtell.pipeline import console
-from seamtell.pipeline.commands.options import AsJson, WorkspaceDir
+from seamtell.pipeline.commands.options import AsJson, BlankFile, BlankRuns, ProfileName, WorkspaceDir
 
 if TYPE_CHECKING:
     from seamtell.pipeline.physics.fit_file import Estimate, Fit
@@ -90,14 +89,10 @@ def _print_check(check: PhysicsCheck) -> None:
 
 
 def physics_fit(
-    blank: Annotated[Path, typer.Argument(metavar="BLANK.toml", help="File of the reference blank.")],
-    traces: Annotated[
-        list[Path], typer.Argument(metavar="TRACE...", help="Its runs: files, folders, globs.")
-    ],
+    blank: BlankFile,
+    traces: BlankRuns,
     line: Annotated[str, typer.Option("--line", help="Line whose head was used.")],
-    profile: Annotated[
-        str | None, typer.Option("--profile", "-p", help="Input profile: a name in profiles/, or a path.")
-    ] = None,
+    profile: ProfileName = None,
     workspace: WorkspaceDir = None,
     as_json: AsJson = False,
 ) -> None:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from seamtell.pipeline import console
-from seamtell.pipeline.commands.options import AsJson, WorkspaceDir
+from seamtell.pipeline.commands.options import AsJson, BlankFile, BlankRuns, ProfileName, WorkspaceDir
 
 if TYPE_CHECKING:
     from seamtell.pipeline.health.check_record import CheckEntry
@@ -27,18 +26,14 @@ def register(app: typer.Typer) -> None:
 
 
 def _refcheck(
-    blank: Annotated[Path, typer.Argument(metavar="BLANK.toml", help="File of the reference blank.")],
-    traces: Annotated[
-        list[Path], typer.Argument(metavar="TRACE...", help="Its runs: files, folders, globs.")
-    ],
+    blank: BlankFile,
+    traces: BlankRuns,
     line: Annotated[str, typer.Option("--line", help="Line that was checked.")],
     head: Annotated[str, typer.Option("--head", help="Serial number of the head, if any.")] = "",
     measure: Annotated[
         bool, typer.Option("--measure", help="Print what these good runs give, for the file; record nothing.")
     ] = False,
-    profile: Annotated[
-        str | None, typer.Option("--profile", "-p", help="Input profile: a name in profiles/, or a path.")
-    ] = None,
+    profile: ProfileName = None,
     workspace: WorkspaceDir = None,
     as_json: AsJson = False,
 ) -> None:

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from seamtell.pipeline import console
-from seamtell.pipeline.commands.ingest import ProfileName
-from seamtell.pipeline.commands.options import WorkspaceDir
+from seamtell.pipeline.commands.options import ProfileName, WorkspaceDir
 
 if TYPE_CHECKING:
     import threading

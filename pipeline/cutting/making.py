@@ -99,11 +99,17 @@ def make_cut_plan(
         Nothing was planned.
     """
     if budget < 1:
-        raise BadInput(f"got a budget of {budget}, expected at least 1 section", where="--budget")
+        raise BadInput(
+            f"got a budget of {budget}, expected at least 1 section", where="--budget", do="say --budget 10"
+        )
     if not 0 <= random_share <= 1:
-        raise BadInput(f"got a random share of {random_share:g}, expected 0 to 1", where="--random-share")
+        raise BadInput(
+            f"got a random share of {random_share:g}, expected 0 to 1",
+            where="--random-share",
+            do=f"leave it away for {RANDOM_SHARE:g}",
+        )
     if seed < 0:
-        raise BadInput(f"got seed {seed}, expected 0 or more", where="--seed")
+        raise BadInput(f"got seed {seed}, expected 0 or more", where="--seed", do="say --seed 1")
     settings = read_settings(ws.settings_path)
     with workspace_lock(ws):
         frame = read_frame(ws, decisions)

@@ -17,9 +17,9 @@ __all__ = ["NEAR_COPY", "Looks", "near_copy_groups", "scaled"]
 
 NEAR_COPY = 0.25
 """Root mean square difference of scaled descriptors below which two indications are near-copies."""
-SAME_COIL_FACTOR = 0.5
-SAME_POSITION_FACTOR = 0.7
-SAME_POSITION_MM = 15.0
+_SAME_COIL_FACTOR = 0.5
+_SAME_POSITION_FACTOR = 0.7
+_SAME_POSITION_MM = 15.0
 _FARTHEST = 4.0
 
 
@@ -64,10 +64,10 @@ class Looks:
         differences = self.points[others] - self.points[i]
         apart = np.sqrt(np.mean(differences**2, axis=1)) if differences.shape[1] else np.ones(len(others))
         same_coil = (self.coils[others] == self.coils[i]) & (self.coils[i] != "")
-        near = np.abs(self.position_mm[others] - self.position_mm[i]) <= SAME_POSITION_MM
+        near = np.abs(self.position_mm[others] - self.position_mm[i]) <= _SAME_POSITION_MM
         same_place = near & (self.lines[others] == self.lines[i])
-        apart = apart * np.where(same_coil, SAME_COIL_FACTOR, 1.0)
-        apart = apart * np.where(same_place, SAME_POSITION_FACTOR, 1.0)
+        apart = apart * np.where(same_coil, _SAME_COIL_FACTOR, 1.0)
+        apart = apart * np.where(same_place, _SAME_POSITION_FACTOR, 1.0)
         return np.where(self.seams[others] == self.seams[i], 0.0, apart)
 
     def rows(self, chosen: NDArray[np.int64]) -> Looks:

@@ -21,6 +21,7 @@ from seamtell.pipeline.decisions.decision_tables import (
     TRIAL_INDICATION_COLUMNS,
     TRIAL_LABEL,
 )
+from seamtell.pipeline.decisions.tally import Tally
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.files.atomic import storage_errors
 from seamtell.pipeline.sign_off.log_entry import Deviation
@@ -65,6 +66,17 @@ class DecisionCounts(BaseModel):
     verdicts: dict[str, int]
     labels: dict[str, int]
     unclassified_by_reason: dict[str, int]
+
+    @classmethod
+    def of(cls, tally: Tally) -> DecisionCounts:
+        """What the files keep of a tally."""
+        return cls(
+            seams=tally.seams,
+            indications=tally.indications,
+            verdicts=dict(tally.verdicts),
+            labels=dict(tally.labels),
+            unclassified_by_reason=dict(tally.unclassified_by_reason),
+        )
 
 
 class DecisionRecord(BaseModel):

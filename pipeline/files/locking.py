@@ -1,9 +1,10 @@
-"""One writer at a time: the lock that a command holds while it changes a workspace."""
+"""Locks between processes: one writer of a workspace at a time, and one process at each piece of work."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 from filelock import FileLock, Timeout
 
@@ -11,12 +12,41 @@ from seamtell.pipeline.errors import WorkspaceBusy
 from seamtell.pipeline.files.atomic import storage_errors
 from seamtell.pipeline.workspace import Workspace
 
-__all__ = ["workspace_lock"]
+__all__ = ["held_lock", "workspace_lock"]
+
+
+@contextmanager
+def held_lock(path: Path, busy: WorkspaceBusy) -> Iterator[None]:
+    """Hold a lock file; the operating system frees it when the process dies.
+
+    Parameters
+    ----------
+    path : Path
+        In a folder that exists.
+    busy : WorkspaceBusy
+        Raised at once where another process holds it; this never waits.
+
+    Raises
+    ------
+    WorkspaceBusy
+    StorageProblem
+        The lock file cannot be written.
+    """
+    lock = FileLock(path)
+    with storage_errors(path.parent):
+        try:
+            lock.acquire(timeout=0)
+        except Timeout:
+            raise busy from None
+    try:
+        yield
+    finally:
+        lock.release()
 
 
 @contextmanager
 def workspace_lock(workspace: Workspace) -> Iterator[None]:
-    """Hold the workspace for writing; the operating system frees it when the process dies.
+    """Hold the workspace for writing.
 
     Raises
     ------
@@ -25,17 +55,10 @@ def workspace_lock(workspace: Workspace) -> Iterator[None]:
     StorageProblem
         The lock file cannot be written.
     """
-    lock = FileLock(workspace.lock_path)
-    with storage_errors(workspace.root):
-        try:
-            lock.acquire(timeout=0)
-        except Timeout:
-            raise WorkspaceBusy(
-                "another seamtell command is changing this workspace",
-                where=str(workspace.root),
-                do="wait until it has ended, then run this one again; nothing was changed",
-            ) from None
-    try:
+    busy = WorkspaceBusy(
+        "another seamtell command is changing this workspace",
+        where=str(workspace.root),
+        do="wait until it has ended, then run this one again; nothing was changed",
+    )
+    with held_lock(workspace.lock_path, busy):
         yield
-    finally:
-        lock.release()

@@ -8,7 +8,7 @@ every line.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
 
@@ -21,7 +21,7 @@ from seamtell.pipeline.files.locking import workspace_lock
 from seamtell.pipeline.health.flaw_return import Level
 from seamtell.pipeline.workspace import Workspace
 
-__all__ = ["CheckEntry", "CheckedFlaw", "add_checks", "checks_path", "read_checks"]
+__all__ = ["CheckEntry", "CheckedFlaw", "add_checks", "checks_by_line", "checks_path", "read_checks"]
 
 _FIRST = "0" * 64
 
@@ -79,6 +79,14 @@ def read_checks(ws: Workspace) -> tuple[CheckEntry, ...]:
         A line cannot be read, or does not follow from the one before it.
     """
     return _parsed(_bytes_of(checks_path(ws)), checks_path(ws))
+
+
+def checks_by_line(checks: Iterable[CheckEntry]) -> dict[str, list[CheckEntry]]:
+    """The checks of each line, in the order given."""
+    by_line: dict[str, list[CheckEntry]] = {}
+    for check in checks:
+        by_line.setdefault(check.line, []).append(check)
+    return by_line
 
 
 def add_checks(ws: Workspace, entries: Sequence[CheckEntry]) -> tuple[CheckEntry, ...]:

@@ -11,7 +11,7 @@ from seamtell.pipeline.decisions.decider import Decider
 from seamtell.pipeline.decisions.trusted_model import trusted_model
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.files.locking import workspace_lock
-from seamtell.pipeline.health.drift_blocks import SeenSeams, blocks_of, seen_by_month
+from seamtell.pipeline.health.drift_blocks import SeenSeams, blocks_of, seen_by_month, together
 from seamtell.pipeline.health.drift_evidence import Budget, line_evidence, new_alarms
 from seamtell.pipeline.health.drift_state import (
     Alarm,
@@ -20,6 +20,7 @@ from seamtell.pipeline.health.drift_state import (
     LineDrift,
     Restart,
     Stream,
+    drift_path,
     read_drift,
     write_drift,
 )
@@ -84,11 +85,13 @@ def drift(ws: Workspace, *, now: datetime) -> DriftResult:
     """
     settings = read_settings(ws.settings_path)
     if not read_manifest(ws.traces_dir).n_seams:
-        raise BadInput("the store holds no seams", do="run 'seamtell ingest PATH' first")
+        raise BadInput(
+            "the store holds no seams", where=str(ws.traces_dir), do="run 'seamtell ingest PATH' first"
+        )
     with workspace_lock(ws):
         decider = _decider(ws, settings, now)
         state = read_drift(ws) or _empty(decider, settings.health)
-        _require_same_basis(state, decider)
+        _require_same_basis(ws, state, decider)
         counted = _counted(ws, decider, state)
         budget = budget_of(settings.health, len(counted))
         fresh = {line: _alarms(own, budget) for line, own in counted.items()}
@@ -128,7 +131,7 @@ def restart_drift(
             raise BadInput(what, where="drift --restart", do="run 'seamtell drift' first, or mend the line")
         decider = _decider(ws, settings, now)
         if line is not None:
-            _require_same_basis(state, decider)
+            _require_same_basis(ws, state, decider)
         basis = state.model_copy(update=_empty(decider, settings.health).model_dump(exclude={"lines"}))
         lines = {
             name: _restarted(own, by, reason, now) if line in (None, name) else own
@@ -171,7 +174,7 @@ def _empty(decider: Decider, settings: HealthSettings) -> DriftState:
     )
 
 
-def _require_same_basis(state: DriftState, decider: Decider) -> None:
+def _require_same_basis(ws: Workspace, state: DriftState, decider: Decider) -> None:
     for what, was, holds in (
         ("model at work", state.model_digest, decider.trusted.digest),
         ("descriptors", state.descriptors_digest, registry.schema_digest()),
@@ -179,7 +182,7 @@ def _require_same_basis(state: DriftState, decider: Decider) -> None:
         if was != holds:
             raise BadInput(
                 f"the sequence was begun with another {what}: '{was[:12]}', now '{holds[:12]}'",
-                where="health/drift.json",
+                where=str(drift_path(ws)),
                 do="look at what changed, then 'seamtell drift --restart --by NAME --reason TEXT'",
             )
 
@@ -191,7 +194,7 @@ def _counted(ws: Workspace, decider: Decider, state: DriftState) -> dict[str, Li
     since = None if first is None else datetime.combine(first, time(), UTC)
     carried: SeenSeams | None = None
     for month, is_last in _with_last(seen_by_month(ws, decider, since)):
-        carried = month if carried is None else carried.plus(month)
+        carried = month if carried is None else together([carried, month])
         newest: date = carried.seams["day"].max()
         # The newest day may not be over; of an earlier month every day is.
         last = newest if is_last else newest + timedelta(days=1)

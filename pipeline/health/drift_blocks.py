@@ -8,7 +8,7 @@ another baseline without anything having drifted.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
@@ -30,7 +30,7 @@ from seamtell.pipeline.workspace import Workspace
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["LEAST_INDICATIONS", "SeenSeams", "blocks_of", "seen_by_month"]
+__all__ = ["LEAST_INDICATIONS", "SeenSeams", "blocks_of", "seen_by_month", "together"]
 
 LEAST_INDICATIONS = 10
 """With fewer indications a block says nothing of descriptors, novelty and abstention."""
@@ -55,15 +55,6 @@ class SeenSeams:
     seams: pd.DataFrame
     indications: pd.DataFrame
 
-    def plus(self, other: SeenSeams) -> SeenSeams:
-        """Both together."""
-        import pandas as pd
-
-        return SeenSeams(
-            pd.concat([self.seams, other.seams], ignore_index=True),
-            pd.concat([self.indications, other.indications], ignore_index=True),
-        )
-
     def of(self, line: str, since: date, until: date) -> SeenSeams:
         """Those of a line with ``since <= day < until``."""
         kept = [
@@ -74,7 +65,10 @@ class SeenSeams:
 
 
 def seen_by_month(ws: Workspace, decider: Decider, since: datetime | None) -> Iterator[SeenSeams]:
-    """Describe the seams of the store from a moment on, one month at a time; damaged parts are left out."""
+    """Describe the seams of the store from a moment on, one month at a time; damaged parts are left out.
+
+    A month without such a seam is passed over.
+    """
     manifest = read_manifest(ws.traces_dir)
     starts = sorted({_month(part.first_key[0]) for part in manifest.parts})
     for start in starts:
@@ -82,17 +76,19 @@ def seen_by_month(ws: Workspace, decider: Decider, since: datetime | None) -> It
         if since is not None and after <= since:
             continue
         choice = Choice(max(start, since) if since is not None else start, after)
-        found = [
-            _seen(rows.chosen(choice.mask(rows) & _within_domain(rows, decider)), decider)
+        chosen = (
+            rows.chosen(choice.mask(rows) & _within_domain(rows, decider))
             for chunk in batched(row_groups_of(ws.traces_dir, choice.parts(ws.traces_dir, manifest)))
             if isinstance(chunk, Chunk)
             for rows in read_chunk(chunk)[0]
-        ]
+        )
+        found = [_seen(rows, decider) for rows in chosen if len(rows)]
         if found:
-            yield _together(found)
+            yield together(found)
 
 
-def _together(found: list[SeenSeams]) -> SeenSeams:
+def together(found: Sequence[SeenSeams]) -> SeenSeams:
+    """All of them in one; there must be one."""
     import pandas as pd
 
     return SeenSeams(

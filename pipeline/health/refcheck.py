@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from math import isfinite
 from pathlib import Path
 
@@ -25,7 +26,7 @@ from seamtell.pipeline.health.flaw_return import (
 )
 from seamtell.pipeline.health.summary import write_health
 from seamtell.pipeline.health.suspects import Suspects, write_suspects
-from seamtell.pipeline.physics.reference_runs import iter_runs
+from seamtell.pipeline.physics.reference_runs import check_length, runs_of_line
 from seamtell.pipeline.settings import read_settings
 from seamtell.pipeline.workspace import Workspace
 
@@ -125,26 +126,15 @@ def measured_lines(
 
 def _runs(
     ws: Workspace, paths: Sequence[Path], profile: str | None, blank: ExpectedBlank, line: str
-) -> list[SeamTrace]:
-    runs: dict[str, SeamTrace] = {}
-    for path, trace in iter_runs(ws, paths, profile, blank.path):
-        if trace.seam_id in runs:
-            raise BadInput(f"run '{trace.seam_id}' is there twice", where=str(path), do="name it once")
-        _check(trace, blank, line, path)
-        runs[trace.seam_id] = trace
+) -> tuple[SeamTrace, ...]:
+    runs = runs_of_line(ws, paths, profile, blank.path, line, partial(_check, blank=blank))
     if not runs:
         raise BadInput("no run in what was named", where=", ".join(map(str, paths)), do="name trace files")
-    return sorted(runs.values(), key=lambda run: (run.welded_at, run.seam_id))
+    return runs
 
 
-def _check(trace: SeamTrace, blank: ExpectedBlank, line: str, path: Path) -> None:
+def _check(trace: SeamTrace, path: Path, blank: ExpectedBlank) -> None:
     run = f"run '{trace.seam_id}'"
-    if trace.line != line:
-        raise BadInput(
-            f"{run} is of line '{trace.line}', expected '{line}'",
-            where=str(path),
-            do="name the runs of one line, or another --line",
-        )
     names = [name for name in (blank.name, blank.recipe) if name]
     if trace.recipe not in names:
         raise BadInput(
@@ -152,13 +142,7 @@ def _check(trace: SeamTrace, blank: ExpectedBlank, line: str, path: Path) -> Non
             where=str(path),
             do="name runs of this blank, or the file of the other one",
         )
-    length = trace.end_mm - trace.start_mm
-    if length < blank.length_mm - 2 * blank.tolerance_mm:
-        raise BadInput(
-            f"{run} is {length:.1f} mm long, the blank {blank.length_mm:g} mm",
-            where=str(path),
-            do="record the whole blank, or mend length_mm of its file",
-        )
+    check_length(trace, blank.length_mm, blank.tolerance_mm, path)
     if turned(trace, blank):
         raise BadInput(
             f"{run}: positions are reversed: read from its other end it fits the blank",
@@ -178,7 +162,7 @@ def _entry(
         run_at=run.welded_at,
         checked_at=now,
         line=run.line,
-        head=head or _head_of(run.extra),
+        head=head or run.extra.get("head", ""),
         blank=blank.name,
         blank_digest=blank.digest,
         warn_db=tolerances.warn_db,
@@ -187,10 +171,6 @@ def _entry(
         flaws=flaws,
         level=max(flaw.level for flaw in flaws),
     )
-
-
-def _head_of(extra: Mapping[str, str]) -> str:
-    return extra.get("head", "")
 
 
 def _checked(one: FlawReturn, laid: float, tolerance_mm: float, tolerances: Tolerances) -> CheckedFlaw:

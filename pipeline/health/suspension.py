@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from seamtell.models.answers import NO_CODE, reason_code
 from seamtell.models.reasons import Reason
-from seamtell.pipeline.health.check_record import CheckEntry
+from seamtell.pipeline.health.check_record import CheckEntry, checks_by_line
 from seamtell.pipeline.health.flaw_return import Level
 
 __all__ = [
@@ -107,10 +107,7 @@ def check_spans(checks: Iterable[CheckEntry], within: timedelta) -> dict[str, tu
     within : timedelta
         Longest time from one check to the next.
     """
-    by_line: dict[str, list[CheckEntry]] = {}
-    for check in checks:
-        by_line.setdefault(check.line, []).append(check)
-    return {line: _spans(own, within) for line, own in by_line.items()}
+    return {line: _spans(own, within) for line, own in checks_by_line(checks).items()}
 
 
 def suspect_span(checks: Sequence[CheckEntry], stopped: CheckEntry) -> Span:

@@ -22,7 +22,7 @@ import numpy as np
 from scipy.stats import theilslopes
 
 from seamtell.features.contracts import Channel
-from seamtell.pipeline.health.check_record import CheckEntry
+from seamtell.pipeline.health.check_record import CheckEntry, checks_by_line
 
 __all__ = ["LEAST_CHECKS", "WINDOW_DAYS", "Forecast", "Trend", "trends"]
 
@@ -119,11 +119,8 @@ def trends(checks: Iterable[CheckEntry]) -> tuple[Trend, ...]:
     Checks with a missing flaw are left out of it: they say that something is broken, not
     how the head wears.
     """
-    by_line: dict[str, list[CheckEntry]] = {}
-    for check in checks:
-        by_line.setdefault(check.line, []).append(check)
     found = []
-    for _, own in sorted(by_line.items()):
+    for _, own in sorted(checks_by_line(checks).items()):
         same_head = [check for check in own if _counts(check, own[-1])]
         if same_head:
             found += [_trend(same_head, channel) for channel in Channel]

@@ -90,7 +90,7 @@ def _open(path: Path) -> pq.ParquetFile:
         raise InputRejected(ReasonCode.TRUNCATED, "the Parquet file has no end mark")
     try:
         return pq.ParquetFile(path)
-    except (pa.ArrowException, OSError) as problem:
+    except (pa.ArrowException, OSError, UnicodeDecodeError) as problem:
         raise InputRejected(ReasonCode.UNREADABLE_PARQUET, f"damaged: {_first_line(problem)}") from None
 
 

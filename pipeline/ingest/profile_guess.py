@@ -247,7 +247,7 @@ def _guess_parquet(path: Path, draft: _Draft) -> None:
         with pq.ParquetFile(path) as file:
             first = next(file.iter_batches(batch_size=256), None)
             schema = file.schema_arrow
-    except (pa.ArrowException, OSError) as problem:
+    except (pa.ArrowException, OSError, UnicodeDecodeError) as problem:
         raise BadInput(
             f"no Parquet file: {str(problem)[:120].rstrip('.')}", where=str(path), do="export the file again"
         ) from None

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from math import isfinite
 from pathlib import Path
 
@@ -18,7 +19,7 @@ from seamtell.pipeline.physics.blank_file import Blank
 from seamtell.pipeline.physics.physics_file import THICKNESS_TOLERANCE_MM
 from seamtell.pipeline.workspace import Workspace
 
-__all__ = ["iter_runs", "read_runs"]
+__all__ = ["check_length", "read_runs", "runs_of_line"]
 
 
 class _NoLimits(Limits):
@@ -39,25 +40,63 @@ def read_runs(
         A file that cannot be read, a run of another line, with other sheets, shorter than the
         blank, or given twice.
     """
-    runs: dict[str, SeamTrace] = {}
-    for path, trace in iter_runs(ws, paths, profile, blank.path):
-        if trace.seam_id in runs:
-            raise BadInput(f"run '{trace.seam_id}' is there twice", where=str(path), do="name it once")
-        _check(trace, blank, line, path)
-        runs[trace.seam_id] = trace
-    return tuple(sorted(runs.values(), key=lambda run: (run.welded_at, run.seam_id)))
+    return runs_of_line(ws, paths, profile, blank.path, line, partial(_check, blank=blank))
 
 
-def iter_runs(
-    ws: Workspace, paths: Sequence[Path], profile: str | None, blank_path: Path
-) -> Iterator[tuple[Path, SeamTrace]]:
-    """Read trace files of a blank one by one; what they mean is for the caller to check.
+def runs_of_line(
+    ws: Workspace,
+    paths: Sequence[Path],
+    profile: str | None,
+    blank_path: Path,
+    line: str,
+    check: Callable[[SeamTrace, Path], None],
+) -> tuple[SeamTrace, ...]:
+    """Read every run of a blank, by time.
+
+    Parameters
+    ----------
+    check : callable
+        Given a run and its file; raises `BadInput` where the run does not fit the blank.
 
     Raises
     ------
     BadInput
-        A file that cannot be read.
+        A file that cannot be read, a run of another line or given twice, or what `check` raises.
     """
+    runs: dict[str, SeamTrace] = {}
+    for path, trace in _each_run(ws, paths, profile, blank_path):
+        if trace.seam_id in runs:
+            raise BadInput(f"run '{trace.seam_id}' is there twice", where=str(path), do="name it once")
+        if trace.line != line:
+            raise BadInput(
+                f"run '{trace.seam_id}' is of line '{trace.line}', expected '{line}'",
+                where=str(path),
+                do="name the runs of one line, or another --line",
+            )
+        check(trace, path)
+        runs[trace.seam_id] = trace
+    return tuple(sorted(runs.values(), key=lambda run: (run.welded_at, run.seam_id)))
+
+
+def check_length(trace: SeamTrace, length_mm: float, tolerance_mm: float, path: Path) -> None:
+    """Refuse a run that misses an end of its blank by more than the tolerance.
+
+    Raises
+    ------
+    BadInput
+    """
+    length = trace.end_mm - trace.start_mm
+    if length < length_mm - 2 * tolerance_mm:
+        raise BadInput(
+            f"run '{trace.seam_id}' is {length:.1f} mm long, the blank {length_mm:g} mm",
+            where=str(path),
+            do="record the whole blank, or mend length_mm of its file",
+        )
+
+
+def _each_run(
+    ws: Workspace, paths: Sequence[Path], profile: str | None, blank_path: Path
+) -> Iterator[tuple[Path, SeamTrace]]:
     chosen = choose_profile(ws, profile)
     nothing = _NoLimits(blank_path, "", {})
     for path in find_trace_files(None, paths):
@@ -77,13 +116,7 @@ def iter_runs(
             yield path, trace
 
 
-def _check(trace: SeamTrace, blank: Blank, line: str, path: Path) -> None:
-    if trace.line != line:
-        raise BadInput(
-            f"run '{trace.seam_id}' is of line '{trace.line}', not '{line}'",
-            where=str(path),
-            do="name the runs of one line, or another --line",
-        )
+def _check(trace: SeamTrace, path: Path, blank: Blank) -> None:
     for sheet, stated, measured in (
         ("A", blank.joint.sheet_a_mm, trace.thickness_a_mm),
         ("B", blank.joint.sheet_b_mm, trace.thickness_b_mm),
@@ -94,10 +127,4 @@ def _check(trace: SeamTrace, blank: Blank, line: str, path: Path) -> None:
                 where=str(path),
                 do="name the runs of this blank, or mend its file",
             )
-    length = trace.end_mm - trace.start_mm
-    if length < blank.length_mm - 2 * blank.tolerance_mm:
-        raise BadInput(
-            f"run '{trace.seam_id}' is {length:.1f} mm long, the blank {blank.length_mm:g} mm",
-            where=str(path),
-            do="record the whole blank, or mend length_mm of its file",
-        )
+    check_length(trace, blank.length_mm, blank.tolerance_mm, path)

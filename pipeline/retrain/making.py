@@ -108,7 +108,8 @@ def retrain(
     BadInput
         The file cannot be read, nothing in it is new, or there are too few sections to train.
     Refused
-        The approved model cannot be trusted, or the candidate has no held-out section.
+        The approved model cannot be trusted, or the candidate has no held-out section or was learnt
+        from simulation alone.
     WorkspaceBusy, StorageProblem
         As the stages.
     """

@@ -248,12 +248,13 @@ def approved_model(ws: Workspace) -> ApprovedModel | None:
 def log_head(ws: Workspace) -> tuple[int, str]:
     """Number and digest of the last entry, after verifying the chain; 0 and `FIRST_PREVIOUS` without one.
 
-    Raises
-    ------
-    Refused
-        The log cannot be trusted.
+    Kept with every decision, so that it tells how long the log was; a log that cannot be trusted
+    gives 0 and no digest.
     """
-    entries = read_log(ws)
+    try:
+        entries = read_log(ws)
+    except SeamtellError:
+        return 0, ""
     return (entries[-1].seq, entries[-1].digest) if entries else (0, FIRST_PREVIOUS)
 
 

@@ -18,7 +18,7 @@ from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.store.writer import StoreWriter
 from seamtell.pipeline.workspace import Workspace
 
-__all__ = ["Keep", "Settled", "keep_conflict"]
+__all__ = ["Keep", "Settled", "add_conflict", "keep_conflict"]
 
 
 class Keep(StrEnum):
@@ -85,6 +85,46 @@ def keep_conflict(workspace: Workspace, seam_id: str, keep: Keep, content: str =
     return Settled(seam_id, keep, kept, settled)
 
 
+def add_conflict(
+    table: RejectedTable, seam: StoredSeam, message: str, *, source: str = "", resolution: str = ""
+) -> None:
+    """List a content that is not the one in the store, and keep it as one row of the store.
+
+    Parameters
+    ----------
+    table : RejectedTable
+        The caller saves it.
+    seam : StoredSeam
+    message : str
+    source : str, optional
+        Where it came from; default: as `seam` says.
+    resolution : str, optional
+        How it is settled; default: it is open.
+
+    Raises
+    ------
+    StorageProblem
+        The content cannot be kept.
+    """
+    kept = table.keep_bytes(part_bytes([seam]))
+    table.add(
+        RejectedRow(
+            kind=InputKind.TRACE,
+            sha256=kept,
+            source=source or seam.source,
+            row=0,
+            seam_id=seam.trace.seam_id,
+            reason=ReasonCode.SEAM_ID_CONFLICT,
+            message=message,
+            do=WHAT_TO_DO[ReasonCode.SEAM_ID_CONFLICT],
+            content_sha256=seam.sha256,
+            parsed_sha256=kept,
+            status=Status.RESOLVED if resolution else Status.OPEN,
+            resolution=resolution,
+        )
+    )
+
+
 def _waits(row: RejectedRow, seam_id: str) -> bool:
     return row.is_open and row.reason == ReasonCode.SEAM_ID_CONFLICT and row.seam_id == seam_id
 
@@ -103,25 +143,9 @@ def _the_one(waiting: list[RejectedRow], seam_id: str, content: str) -> Rejected
 def _put_incoming(workspace: Workspace, table: RejectedTable, row: RejectedRow) -> None:
     """Swap contents: the loser's bytes are safe before the store changes."""
     stored = SeamStore(workspace.traces_dir).get(row.seam_id)
-    digest = content_sha256(stored)
-    loser = part_bytes([StoredSeam(stored, "store", digest)])
-    kept = table.keep_bytes(loser)
-    table.add(
-        RejectedRow(
-            kind=InputKind.TRACE,
-            sha256=kept,
-            source="seam store",
-            row=0,
-            seam_id=row.seam_id,
-            reason=ReasonCode.SEAM_ID_CONFLICT,
-            message="was in the store and gave way to other content",
-            do=WHAT_TO_DO[ReasonCode.SEAM_ID_CONFLICT],
-            content_sha256=digest,
-            parsed_sha256=kept,
-            status=Status.RESOLVED,
-            resolution="gave way",
-        )
-    )
+    loser = StoredSeam(stored, "store", content_sha256(stored))
+    told = "was in the store and gave way to other content"
+    add_conflict(table, loser, told, source="seam store", resolution="gave way")
     table.save()
     incoming = next(traces_of(pq.read_table(pa.BufferReader(table.kept(row.parsed_sha256)))))
     StoreWriter(workspace.traces_dir).replace(incoming, row.source.rsplit("/", 1)[-1])

@@ -20,9 +20,10 @@ from seamtell.pipeline.ingest.discover import require_file
 from seamtell.pipeline.ingest.reasons import InputRejected, ReasonCode
 from seamtell.pipeline.ingest.report import IngestReport
 from seamtell.pipeline.settings import read_settings
-from seamtell.pipeline.store.rejected import InputKind, RejectedRow, RejectedTable
+from seamtell.pipeline.store.rejected import InputKind, RejectedTable
+from seamtell.pipeline.store.rejected_rows import RejectedRows
 from seamtell.pipeline.store.row_tables import given_rows, kept_table
-from seamtell.pipeline.store.section_rows import day_of, label_of, read_section_texts, text_of
+from seamtell.pipeline.store.section_rows import day_of, label_of, read_section_texts, required_texts
 from seamtell.pipeline.store.sections import read_sections
 from seamtell.pipeline.workspace import Workspace
 
@@ -88,41 +89,35 @@ class _ReadingRun:
 
     def __init__(self, workspace: Workspace, path: Path) -> None:
         self._workspace = workspace
-        self._path = path
         self._sections = frozenset(read_sections(workspace)["section_id"])
         self._readings = {reading.key: reading for reading in _stored(workspace)}
         self._table = RejectedTable(workspace.rejected_dir)
-        self._bytes = ""
-        self._rows: dict[tuple[str, ...], RejectedRow] = {}
-        self._added = self._unchanged = self._rejected = 0
+        self._rejected = RejectedRows(self._table, InputKind.READING, path)
+        self._added = self._unchanged = self._n_rejected = 0
 
     def take(self, rows: list[tuple[int, dict[str, str]]]) -> IngestReport:
         for line, row in rows:
             try:
                 self._take_row(_check(row, self._sections))
             except InputRejected as problem:
-                self._reject(line, row, problem)
+                self._n_rejected += 1
+                self._rejected.add(line, problem, section_id=row.get("section_id", ""))
         # Rejections first: a kill between the two must not lose one.
         self._table.save()
         if self._added:
             write_table_atomically(
                 _frame(list(self._readings.values())), self._workspace.sections_dir / READINGS_FILE
             )
-        resolved = self._table.resolve(
-            lambda row: (
-                row.kind is InputKind.READING and row.key not in self._rows and row.source == str(self._path)
-            ),
-            "added again",
-        )
+        resolved = self._rejected.resolve_earlier()
         self._table.save()
         return IngestReport(
             files=1,
             added=self._added,
             unchanged=self._unchanged,
             conflicts=0,
-            rejected=self._rejected,
+            rejected=self._n_rejected,
             resolved=resolved,
-            rows=tuple(self._rows.values()),
+            rows=self._rejected.still_open,
         )
 
     def _take_row(self, reading: Reading) -> None:
@@ -139,24 +134,6 @@ class _ReadingRun:
                 f"now as {reading.flaw}; the first reading stays",
             )
 
-    def _reject(self, line: int, row: dict[str, str], problem: InputRejected) -> None:
-        self._rejected += 1
-        self._bytes = self._bytes or self._table.keep_file(self._path)
-        kept = self._table.add(
-            RejectedRow(
-                kind=InputKind.READING,
-                sha256=self._bytes,
-                source=str(self._path),
-                row=line,
-                seam_id="",
-                section_id=row.get("section_id", "")[:200],
-                reason=problem.code,
-                message=problem.message,
-                do=problem.do,
-            )
-        )
-        self._rows[kept.key] = kept
-
 
 def _check(row: Mapping[str, str], sections: frozenset[str]) -> Reading:
     """Check one row.
@@ -166,12 +143,7 @@ def _check(row: Mapping[str, str], sections: frozenset[str]) -> Reading:
     InputRejected
         At the first value that cannot be.
     """
-    if "" in row:
-        raise InputRejected(ReasonCode.FIELD_COUNT, row[""])
-    section_id, examiner = text_of(row, "section_id"), text_of(row, "examiner")
-    for name, value in (("section_id", section_id), ("examiner", examiner)):
-        if not value:
-            raise InputRejected(ReasonCode.BAD_VALUE, f"no {name}")
+    section_id, examiner = required_texts(row, "section_id", "examiner")
     if section_id not in sections:
         raise InputRejected(ReasonCode.UNKNOWN_SECTION, f"section '{section_id}' is not in the store")
     return Reading(section_id, examiner, label_of(row, "flaw", Flaw), day_of(row, "read_on"))

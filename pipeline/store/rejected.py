@@ -21,6 +21,7 @@ from seamtell.pipeline.files.places import Place
 
 __all__ = [
     "CONFLICT_REASONS",
+    "TABLE_FILE",
     "InputKind",
     "RejectedRow",
     "RejectedTable",
@@ -30,7 +31,7 @@ __all__ = [
 ]
 
 TABLE_FILE = "table.jsonl"
-FILES_FOLDER = "files"
+_FILES_FOLDER = "files"
 CONFLICT_REASONS = frozenset({"seam_id_conflict", "section_id_conflict"})
 """Reasons that a mended file cannot settle: a person says which content holds."""
 
@@ -133,18 +134,18 @@ class RejectedTable:
     def keep_bytes(self, data: bytes) -> str:
         """Keep bytes under their digest, which is returned."""
         digest = hashlib.sha256(data).hexdigest()
-        path = self.folder / FILES_FOLDER / digest
+        path = self.folder / _FILES_FOLDER / digest
         if not path.exists():
             write_bytes_atomically(path, data)
         return digest
 
     def keep_file(self, path: Path) -> str:
         """Keep a file of any size under its digest, which is returned."""
-        return copy_addressed(path, self.folder / FILES_FOLDER)
+        return copy_addressed(path, self.folder / _FILES_FOLDER)
 
     def kept(self, sha256: str) -> bytes:
         """Bytes kept earlier."""
-        path = self.folder / FILES_FOLDER / sha256
+        path = self.folder / _FILES_FOLDER / sha256
         with storage_errors(path):
             return path.read_bytes()
 

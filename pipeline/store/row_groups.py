@@ -35,6 +35,9 @@ __all__ = [
 BATCH_SEAMS = 1024
 """Seams in one batch; larger row groups are cut, smaller ones of a part are put together."""
 
+_DAMAGE = (OSError, pa.ArrowException, UnicodeDecodeError)
+"""What reading a damaged part raises; the last where a column name is no text any more."""
+
 _GRID = ("start_mm", "pitch_mm", "thickness_a_mm", "thickness_b_mm")
 
 FACT_COLUMNS: tuple[str, ...] = (
@@ -141,7 +144,7 @@ def row_groups_of(folder: Path | Place, parts: Iterable[Part]) -> Iterator[Chunk
         try:
             with _opened(path) as file:
                 sizes = [file.metadata.row_group(i).num_rows for i in range(file.num_row_groups)]
-        except (OSError, pa.ArrowException) as problem:
+        except _DAMAGE as problem:
             yield UnreadSeams(str(path), part.seams, (), _line(problem))
             continue
         first_row = 0
@@ -183,7 +186,7 @@ def read_chunk(chunk: Chunk) -> tuple[list[SeamRows], list[UnreadSeams]]:
     try:
         with _opened(chunk.path) as file:
             return _cut(_rows(file, chunk.groups)), []
-    except (OSError, pa.ArrowException) as problem:
+    except _DAMAGE as problem:
         if len(chunk.groups) == 1:
             ids = _ids_of_group(chunk)
             return [], [UnreadSeams(str(chunk.path), chunk.sizes[0], ids, _line(problem), chunk.first_row)]
@@ -210,7 +213,7 @@ def stored_column(folder: Path | Place, parts: Sequence[Part], name: str) -> Ite
         try:
             with _opened(folder / part.path) as file:
                 yield file.read(columns=[name], use_threads=False)[name].to_pylist()
-        except (OSError, pa.ArrowException):
+        except _DAMAGE:
             yield []
 
 
@@ -285,7 +288,7 @@ def _ids_of_group(chunk: Chunk) -> tuple[str, ...]:
     try:
         with _opened(chunk.path) as file:
             return tuple(file.read_row_groups(list(chunk.groups), columns=["seam_id"])["seam_id"].to_pylist())
-    except (OSError, pa.ArrowException):
+    except _DAMAGE:
         return ()
 
 

@@ -29,6 +29,7 @@ __all__ = [
     "day_of",
     "label_of",
     "read_section_texts",
+    "required_texts",
     "text_of",
 ]
 
@@ -149,14 +150,14 @@ def _parquet_rows(
 ) -> list[tuple[int, dict[str, str]]]:
     try:
         table = pq.read_table(path)
-    except (pa.ArrowException, OSError) as problem:
+        _check_columns(table.column_names, required)
+        wanted = [name for name in known if name in table.column_names]
+        rows = table.select(wanted).to_pylist()
+    except (pa.ArrowException, OSError, UnicodeDecodeError) as problem:
         first = (str(problem).splitlines() or [""])[0][:200].rstrip(".")
         raise InputRejected(ReasonCode.UNREADABLE_PARQUET, f"damaged or no Parquet file: {first}") from None
-    _check_columns(table.column_names, required)
-    wanted = [name for name in known if name in table.column_names]
     return [
-        (i, {name: _as_text(value) for name, value in row.items()})
-        for i, row in enumerate(table.select(wanted).to_pylist(), start=1)
+        (i, {name: _as_text(value) for name, value in row.items()}) for i, row in enumerate(rows, start=1)
     ]
 
 
@@ -195,12 +196,7 @@ def check_section(row: Mapping[str, str], seam_ends_mm: Mapping[str, tuple[float
     InputRejected
         At the first value that cannot be.
     """
-    if "" in row:
-        raise InputRejected(ReasonCode.FIELD_COUNT, row[""])
-    section_id, seam_id = text_of(row, "section_id"), text_of(row, "seam_id")
-    for name, value in (("section_id", section_id), ("seam_id", seam_id)):
-        if not value:
-            raise InputRejected(ReasonCode.BAD_VALUE, f"no {name}")
+    section_id, seam_id = required_texts(row, "section_id", "seam_id")
     position, tolerance = _number(row, "position_mm"), _number(row, "position_tol_mm")
     for name, number in (("position_mm", position), ("position_tol_mm", tolerance)):
         if math.isnan(number):
@@ -230,6 +226,23 @@ def check_section(row: Mapping[str, str], seam_ends_mm: Mapping[str, tuple[float
         sectioned_on=day_of(row, "sectioned_on"),
         note=text_of(row, "note"),
     )
+
+
+def required_texts(row: Mapping[str, str], *names: str) -> list[str]:
+    """Texts of cells that must not be empty, of a row with as many fields as there are columns.
+
+    Raises
+    ------
+    InputRejected
+        Another number of fields, or as `text_of`; then a text that is empty.
+    """
+    if "" in row:
+        raise InputRejected(ReasonCode.FIELD_COUNT, row[""])
+    texts = [text_of(row, name) for name in names]
+    for name, text in zip(names, texts, strict=True):
+        if not text:
+            raise InputRejected(ReasonCode.BAD_VALUE, f"no {name}")
+    return texts
 
 
 def text_of(row: Mapping[str, str], name: str) -> str:

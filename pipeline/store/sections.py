@@ -16,6 +16,7 @@ from seamtell.pipeline.ingest.report import IngestReport
 from seamtell.pipeline.settings import read_settings
 from seamtell.pipeline.store.planned_cuts import read_planned_cuts
 from seamtell.pipeline.store.rejected import InputKind, RejectedRow, RejectedTable, Status
+from seamtell.pipeline.store.rejected_rows import RejectedRows
 from seamtell.pipeline.store.row_tables import given_rows, kept_table
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.store.section_rows import SECTION_COLUMNS, Section, check_section, read_section_texts
@@ -76,16 +77,14 @@ class _SectionRun:
 
     def __init__(self, workspace: Workspace, path: Path, replace: bool) -> None:
         self._workspace = workspace
-        self._path = path
         self._replace = replace
         self._ends = _seam_ends(workspace)
         self._planned = read_planned_cuts(workspace)
         self._sections = {section.section_id: section for section in _stored(workspace)}
         self._table = RejectedTable(workspace.rejected_dir)
-        self._bytes = ""
-        self._rows: dict[tuple[str, ...], RejectedRow] = {}
+        self._rejected = RejectedRows(self._table, InputKind.SECTION, path)
         self._accepted: set[str] = set()
-        self._added = self._unchanged = self._conflicts = self._rejected = 0
+        self._added = self._unchanged = self._conflicts = self._n_rejected = 0
 
     def take(self, rows: list[tuple[int, dict[str, str]]]) -> IngestReport:
         for line, row in rows:
@@ -97,24 +96,16 @@ class _SectionRun:
                 _frame(sorted(self._sections.values(), key=lambda section: section.section_id)),
                 self._workspace.sections_dir / SECTIONS_FILE,
             )
-        source = str(self._path)
-        resolved = self._table.resolve(
-            lambda row: (
-                row.kind is InputKind.SECTION
-                and row.key not in self._rows
-                and (row.section_id in self._accepted or (row.source == source and not row.is_conflict))
-            ),
-            "added again",
-        )
+        resolved = self._rejected.resolve_earlier(self._accepted)
         self._table.save()
         return IngestReport(
             files=1,
             added=self._added,
             unchanged=self._unchanged,
             conflicts=self._conflicts,
-            rejected=self._rejected,
+            rejected=self._n_rejected,
             resolved=resolved,
-            rows=tuple(self._rows.values()),
+            rows=self._rejected.still_open,
         )
 
     def _take_row(self, line: int, row: dict[str, str]) -> None:
@@ -122,7 +113,7 @@ class _SectionRun:
             section = check_section(self._planned.restored(row), self._ends)
             self._planned.check(section)
         except InputRejected as problem:
-            self._rejected += 1
+            self._n_rejected += 1
             self._reject(line, row, problem)
             return
         known = self._sections.get(section.section_id)
@@ -145,23 +136,8 @@ class _SectionRun:
         self._accepted.add(section.section_id)
 
     def _reject(self, line: int, row: dict[str, str], problem: InputRejected, content: str = "") -> None:
-        self._bytes = self._bytes or self._table.keep_file(self._path)
-        kept = self._table.add(
-            RejectedRow(
-                kind=InputKind.SECTION,
-                sha256=self._bytes,
-                source=str(self._path),
-                row=line,
-                seam_id=row.get("seam_id", "")[:200],
-                section_id=row.get("section_id", "")[:200],
-                reason=problem.code,
-                message=problem.message,
-                do=problem.do,
-                content_sha256=content,
-            )
-        )
-        if kept.is_open:
-            self._rows[kept.key] = kept
+        ids = {name: row.get(name, "") for name in ("section_id", "seam_id")}
+        self._rejected.add(line, problem, content_sha256=content, **ids)
 
     def _set_aside(self, section: Section) -> None:
         """Keep the row that another replaces."""

@@ -26,7 +26,7 @@ __all__ = ["COMMIT_SEAMS", "StoreWriter"]
 COMMIT_SEAMS = 1024
 """Seams gathered before a commit: what a kill can cost, and what memory holds (about 8 KiB each)."""
 
-SMALL_PART_SEAMS = 128
+_SMALL_PART_SEAMS = 128
 """A part with fewer seams is written anew together with the next seams of its line and month, so
 that many small ingests do not leave as many small files."""
 
@@ -91,7 +91,7 @@ class StoreWriter:
             return
         places = {_place(seam) for seam in self._waiting}
         small = [
-            part for part in self._manifest.parts if part.seams < SMALL_PART_SEAMS and part.place in places
+            part for part in self._manifest.parts if part.seams < _SMALL_PART_SEAMS and part.place in places
         ]
         again = [seam for part in small for seam in self._seams_of(part)]
         parts = self._write_parts([*again, *self._waiting])

@@ -18,7 +18,7 @@ from seamtell.pipeline.version import software_version
 if TYPE_CHECKING:
     import pyarrow as pa
 
-__all__ = ["BatchResult", "Job", "Sums", "UnitRecord", "job_key"]
+__all__ = ["BatchResult", "Job", "Sums", "UnitRecord", "job_key", "record_type"]
 
 
 class Sums(BaseModel):
@@ -89,6 +89,16 @@ class UnitRecord(BaseModel, Generic[S]):
     content_sha256: str
     sums: S
     unread: tuple[UnreadSeams, ...] = ()
+
+    def to_json(self) -> bytes:
+        """The content of its file."""
+        return self.model_dump_json(indent=1).encode("utf-8")
+
+
+def record_type(job: Job[S]) -> type[UnitRecord[S]]:
+    """Type of the records of a job's units; reading one checks the sums in it."""
+    of_job: type[UnitRecord[S]] = UnitRecord[job.sums]  # type: ignore[name-defined]
+    return of_job
 
 
 def job_key(stage: str, manifest: Manifest, unit_seams: int, inputs: Mapping[str, Any]) -> str:

@@ -15,7 +15,7 @@ import shutil
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from uuid import uuid4
 
 from filelock import FileLock, Timeout
@@ -29,16 +29,20 @@ from seamtell.pipeline.files.atomic import (
     storage_errors,
     write_bytes_atomically,
 )
+from seamtell.pipeline.files.locking import held_lock
 from seamtell.pipeline.files.part_file import PartFile
-from seamtell.pipeline.streaming.job import Job, S, UnitRecord
+from seamtell.pipeline.streaming.job import Job, S, UnitRecord, record_type
+from seamtell.pipeline.streaming.unit_files import (
+    UNITS_FOLDER,
+    open_parts,
+    part_name,
+    part_of,
+    record_name,
+)
 
-if TYPE_CHECKING:
-    import pyarrow as pa
-
-__all__ = ["UNFINISHED_PREFIX", "Unfinished", "empty_part", "open_unfinished", "part_name"]
+__all__ = ["UNFINISHED_PREFIX", "Unfinished", "open_unfinished"]
 
 UNFINISHED_PREFIX = ".unfinished-"
-_UNITS = ".units"
 _LOCK = ".lock"
 
 
@@ -54,7 +58,7 @@ class Unfinished:
     def __init__(self, folder: Path, job: Job[Any]) -> None:
         self.folder = folder
         self._tables = job.tables
-        self._record_type: type[UnitRecord[Any]] = UnitRecord[job.sums]  # type: ignore[name-defined]
+        self._record_type = record_type(job)
 
     def finished(self, number: int) -> UnitRecord[Any] | None:
         """The record of a unit that an earlier run finished; None when it must be done."""
@@ -83,13 +87,8 @@ class Unfinished:
         try:
             with storage_errors(self.folder), ExitStack() as stack:
                 streams = [stack.enter_context(path.open("xb")) for path in temporaries]
-                parts = [
-                    stack.enter_context(PartFile(stream, schema))
-                    for stream, schema in zip(streams, self._tables.values(), strict=True)
-                ]
-                yield tuple(parts)
-                for part in parts:
-                    part.finish()
+                with open_parts(self._tables, streams) as parts:
+                    yield parts
                 for stream in streams:
                     stream.flush()
                     os.fsync(stream.fileno())
@@ -115,9 +114,7 @@ class Unfinished:
 
     def finish(self, record: UnitRecord[S]) -> None:
         """Say that the parts of a unit are all there."""
-        write_bytes_atomically(
-            self._record_path(record.number), record.model_dump_json(indent=1).encode("utf-8")
-        )
+        write_bytes_atomically(self._record_path(record.number), record.to_json())
 
     def write_record(self, name: str, data: bytes) -> None:
         """Write what the whole result says of itself."""
@@ -135,7 +132,7 @@ class Unfinished:
             self.folder.replace(folder)
         # What is left over when this does not come to pass is hidden, and harms no reader.
         with suppress(OSError):
-            shutil.rmtree(folder / _UNITS)
+            shutil.rmtree(folder / UNITS_FOLDER)
             (folder / _LOCK).unlink(missing_ok=True)
             if old.exists():
                 _remove(old)
@@ -147,32 +144,17 @@ class Unfinished:
 
     def discard_if_empty(self) -> None:
         """Remove the folder unless a unit is finished in it, which the next run can use."""
-        if not any((self.folder / _UNITS).glob("*.json")):
+        if not any((self.folder / UNITS_FOLDER).glob("*.json")):
             self.discard()
 
     def _record_path(self, number: int) -> Path:
-        return self.folder / _UNITS / f"{number:06d}.json"
+        return self.folder / UNITS_FOLDER / record_name(number)
 
     def _fill_empty_tables(self) -> None:
         """A table without any part gets one without rows, so that its columns can be read."""
         for name, schema in self._tables.items():
             if not any((self.folder / name).glob("part-*.parquet")):
-                write_bytes_atomically(self.folder / name / part_name(0), empty_part(schema))
-
-
-def part_name(number: int) -> str:
-    """File name of the part that a unit makes."""
-    return f"part-{number:06d}.parquet"
-
-
-def empty_part(schema: pa.Schema) -> bytes:
-    """A part without rows."""
-    import io
-
-    stream = io.BytesIO()
-    with PartFile(stream, schema) as part:
-        part.finish()
-    return stream.getvalue()
+                write_bytes_atomically(self.folder / name / part_name(0), part_of(schema))
 
 
 @contextmanager
@@ -189,19 +171,15 @@ def open_unfinished(parent: Path, stage: str, key: str, job: Job[Any]) -> Iterat
         The folder cannot be made.
     """
     folder = parent / f"{UNFINISHED_PREFIX}{stage}-{key}"
-    make_folder(folder / _UNITS)
-    lock = FileLock(folder / _LOCK)
-    with storage_errors(folder):
-        try:
-            lock.acquire(timeout=0)
-        except Timeout:
-            raise WorkspaceBusy(
-                f"another process is doing the same '{stage}' at this moment",
-                where=str(folder),
-                do="wait until it has ended; nothing was changed",
-            ) from None
-    try:
+    make_folder(folder / UNITS_FOLDER)
+    busy = WorkspaceBusy(
+        f"another process is doing the same '{stage}' at this moment",
+        where=str(folder),
+        do="wait until it has ended; nothing was changed",
+    )
+    with held_lock(folder / _LOCK, busy):
         _remove_abandoned(parent, stage, folder)
+        _remove_temporaries(folder)
         for name in job.tables:
             make_folder(folder / name)
             _remove_temporaries(folder / name)
@@ -211,8 +189,6 @@ def open_unfinished(parent: Path, stage: str, key: str, job: Job[Any]) -> Iterat
         except BaseException:
             unfinished.discard_if_empty()
             raise
-    finally:
-        lock.release()
 
 
 def _remove_temporaries(folder: Path) -> None:

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 from typing import Any
 
 from pydantic import ValidationError
@@ -23,12 +23,17 @@ from pydantic import ValidationError
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.files.part_file import PartFile
 from seamtell.pipeline.files.places import Place
-from seamtell.pipeline.streaming.job import Job, UnitRecord
-from seamtell.pipeline.streaming.unfinished import empty_part, part_name
+from seamtell.pipeline.streaming.job import Job, UnitRecord, record_type
+from seamtell.pipeline.streaming.unit_files import (
+    UNITS_FOLDER,
+    open_parts,
+    part_name,
+    part_of,
+    record_name,
+)
 
 __all__ = ["UnfinishedPlace", "open_unfinished_place"]
 
-_UNITS = ".units"
 _BEGUN = "begun"
 
 
@@ -47,14 +52,14 @@ class UnfinishedPlace:
     def __init__(self, place: Place, key: str, job: Job[Any]) -> None:
         self.place = place
         self._tables = job.tables
-        self._record_type: type[UnitRecord[Any]] = UnitRecord[job.sums]  # type: ignore[name-defined]
-        self._units = place / _UNITS / key
+        self._record_type = record_type(job)
+        self._units = place / UNITS_FOLDER / key
         self._records: dict[str, bytes] = {}
 
     def finished(self, number: int) -> UnitRecord[Any] | None:
         """The record of a unit that an earlier run finished; None when it must be done."""
         try:
-            return self._record_type.model_validate_json((self._units / f"{number:06d}.json").read_bytes())
+            return self._record_type.model_validate_json((self._units / record_name(number)).read_bytes())
         except (FileNotFoundError, ValidationError):
             return None
 
@@ -67,14 +72,8 @@ class UnfinishedPlace:
         StorageProblem
         """
         streams = [io.BytesIO() for _ in self._tables]
-        with ExitStack() as stack:
-            parts = [
-                stack.enter_context(PartFile(stream, schema))
-                for stream, schema in zip(streams, self._tables.values(), strict=True)
-            ]
-            yield tuple(parts)
-            for part in parts:
-                part.finish()
+        with open_parts(self._tables, streams) as parts:
+            yield parts
         self.put(number, [stream.getvalue() for stream in streams])
 
     def put(self, number: int, parts: Sequence[bytes]) -> None:
@@ -89,8 +88,7 @@ class UnfinishedPlace:
 
     def finish(self, record: UnitRecord[Any]) -> None:
         """Say that the parts of a unit are all there."""
-        data = record.model_dump_json(indent=1).encode("utf-8")
-        (self._units / f"{record.number:06d}.json").write_bytes(data)
+        (self._units / record_name(record.number)).write_bytes(record.to_json())
 
     def write_record(self, name: str, data: bytes) -> None:
         """Keep what the whole result says of itself until everything else is there."""
@@ -100,14 +98,14 @@ class UnfinishedPlace:
         """Write the record of the whole; `folder` is the place, and nothing is ever replaced."""
         for name, schema in self._tables.items():
             if not (self.place / name).names():
-                (self.place / name / part_name(0)).write_bytes(empty_part(schema))
+                (self.place / name / part_name(0)).write_bytes(part_of(schema))
         for name, data in self._records.items():
             (folder / name).write_bytes(data)
-        (folder / _UNITS).remove()
+        (folder / UNITS_FOLDER).remove()
 
     def discard(self) -> None:
         """Remove what this run and earlier ones of its key put."""
-        for name in (*self._tables, _UNITS):
+        for name in (*self._tables, UNITS_FOLDER):
             (self.place / name).remove()
 
 
@@ -122,13 +120,13 @@ def open_unfinished_place(place: Place, stage: str, key: str, job: Job[Any]) -> 
         It cannot be listed.
     """
     held = set(place.names())
-    only_parts = held <= {*job.tables, _UNITS}
-    if held and not (only_parts and set((place / _UNITS).names()) <= {key} and _UNITS in held):
+    only_parts = held <= {*job.tables, UNITS_FOLDER}
+    if held and not (only_parts and set((place / UNITS_FOLDER).names()) <= {key} and UNITS_FOLDER in held):
         what = "holds what another run left" if only_parts else "is not empty"
         raise BadInput(
             f"{what}; results elsewhere are never overwritten",
             where=str(place),
             do=f"say --out with a new place, or remove what is there, then run '{stage}' again",
         )
-    (place / _UNITS / key / _BEGUN).write_bytes(b"")
+    (place / UNITS_FOLDER / key / _BEGUN).write_bytes(b"")
     return UnfinishedPlace(place, key, job)

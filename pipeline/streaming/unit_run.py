@@ -11,7 +11,7 @@ from typing import Any, Generic, Protocol
 
 from seamtell.pipeline.files.part_file import PartFile
 from seamtell.pipeline.store.row_groups import BATCH_SEAMS, Chunk, UnreadSeams, batched, read_chunk
-from seamtell.pipeline.streaming.job import BatchResult, Job, S, UnitRecord
+from seamtell.pipeline.streaming.job import BatchResult, Job, S, UnitRecord, record_type
 from seamtell.pipeline.streaming.ordered import ordered_map
 from seamtell.pipeline.streaming.target import Target
 from seamtell.pipeline.streaming.units import WorkUnit
@@ -163,7 +163,6 @@ def _filled(
                     part.write(table)
         unread += result.unread
         on_seams(result.seams)
-    record: UnitRecord[S] = UnitRecord[job.sums](  # type: ignore[name-defined]
+    return record_type(job)(
         number=number, content_sha256=content.hexdigest(), sums=sums, unread=tuple(unread)
     )
-    return record

@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-from seamtell.features.errors import SeamtellError
 from seamtell.pipeline.decisions.decider import Decider
 from seamtell.pipeline.decisions.trusted_model import TrustedModel, trusted_model
 from seamtell.pipeline.health.standing import suspensions_of
@@ -124,10 +123,7 @@ def _decider(limits: Limits, settings: Settings, trusted: TrustedModel, conflict
 
 
 def _basis(ws: Workspace, trusted: TrustedModel, limits: Limits, now: datetime) -> Basis:
-    try:
-        seq, digest = log_head(ws)
-    except SeamtellError:  # a broken log gives nothing to keep, and no model
-        seq, digest = 0, ""
+    log_seq, log_digest = log_head(ws)
     return Basis(
         day=now.astimezone(UTC).date(),
         software_version=software_version(),
@@ -137,8 +133,8 @@ def _basis(ws: Workspace, trusted: TrustedModel, limits: Limits, now: datetime) 
         limits_digest=limits.digest,
         settings_digest=settings_digest(ws),
         deviation=trusted.deviation,
-        log_seq=seq,
-        log_digest=digest,
+        log_seq=log_seq,
+        log_digest=log_digest,
     )
 
 

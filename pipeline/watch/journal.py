@@ -22,7 +22,16 @@ from seamtell.pipeline.errors import StorageProblem
 from seamtell.pipeline.files.atomic import make_folder
 from seamtell.pipeline.watch.trace_files import FileStamp
 
-__all__ = ["JOURNAL_FILE", "DecidedSeam", "FileOutcome", "FileRow", "Journal", "KnownFiles"]
+__all__ = [
+    "JOURNAL_FILE",
+    "BatchRow",
+    "DecidedSeam",
+    "FileOutcome",
+    "FileRow",
+    "Journal",
+    "KnownFiles",
+    "put_files",
+]
 
 JOURNAL_FILE = "journal.sqlite"
 _VERSION = 1

@@ -152,16 +152,16 @@ def _folder_for(base: sqlite3.Connection, rows: DecidedRows) -> tuple[int, Folde
         if state.basis == rows.basis:
             return found[0], state
     begun = rows.decided_at.astimezone(UTC)
-    while base.execute("SELECT 1 FROM folders WHERE name = ?", (folder_name(begun),)).fetchone():
+    while base.execute("SELECT 1 FROM folders WHERE name = ?", (_folder_name(begun),)).fetchone():
         begun += timedelta(seconds=1)
     state = FolderState(basis=rows.basis, decided_at=rows.decided_at)
     added = base.execute(
-        "INSERT INTO folders (name, state, published) VALUES (?, '', 0)", (folder_name(begun),)
+        "INSERT INTO folders (name, state, published) VALUES (?, '', 0)", (_folder_name(begun),)
     )
     return int(added.lastrowid or 0), state
 
 
-def folder_name(begun: datetime) -> str:
+def _folder_name(begun: datetime) -> str:
     """Name of a decision folder; the names of all decisions sort by time."""
     return f"{begun:%Y%m%dT%H%M%SZ}-watch"
 

@@ -10,11 +10,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from filelock import FileLock, Timeout
-
 from seamtell.features.errors import SeamtellError
 from seamtell.pipeline.errors import BadInput, WorkspaceBusy
-from seamtell.pipeline.files.atomic import make_folder, storage_errors
+from seamtell.pipeline.files.atomic import make_folder
+from seamtell.pipeline.files.locking import held_lock
 from seamtell.pipeline.ingest.profile_choice import choose_profile
 from seamtell.pipeline.settings import read_settings
 from seamtell.pipeline.watch.arrivals import Arrivals
@@ -194,17 +193,10 @@ def _checked_folder(ws: Workspace, plan: WatchPlan) -> Path:
 @contextmanager
 def _only_watch(ws: Workspace) -> Iterator[None]:
     make_folder(ws.watch_dir)
-    lock = FileLock(ws.watch_dir / ".lock")
-    with storage_errors(ws.watch_dir):
-        try:
-            lock.acquire(timeout=0)
-        except Timeout:
-            raise WorkspaceBusy(
-                "another 'seamtell watch' works on this workspace",
-                where=str(ws.root),
-                do="end it first; one watch takes a folder with all below it by --recursive",
-            ) from None
-    try:
+    busy = WorkspaceBusy(
+        "another 'seamtell watch' works on this workspace",
+        where=str(ws.root),
+        do="end it first; one watch takes a folder with all below it by --recursive",
+    )
+    with held_lock(ws.watch_dir / ".lock", busy):
         yield
-    finally:
-        lock.release()

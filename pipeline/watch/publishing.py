@@ -10,7 +10,6 @@ from collections import defaultdict
 
 import pyarrow as pa
 
-from seamtell.features.contracts import SeamTrace
 from seamtell.pipeline.decisions.decision_tables import decision_schema, indication_schema
 from seamtell.pipeline.decisions.files import (
     DECISIONS_FILE,
@@ -21,11 +20,11 @@ from seamtell.pipeline.decisions.files import (
 )
 from seamtell.pipeline.files.atomic import write_bytes_atomically
 from seamtell.pipeline.files.locking import workspace_lock
-from seamtell.pipeline.ingest.reasons import WHAT_TO_DO, ReasonCode
-from seamtell.pipeline.store.rejected import InputKind, RejectedRow, RejectedTable
-from seamtell.pipeline.store.rows import StoredSeam, part_bytes, traces_of
+from seamtell.pipeline.store.conflicts import add_conflict
+from seamtell.pipeline.store.rejected import RejectedTable
+from seamtell.pipeline.store.rows import StoredSeam, traces_of
 from seamtell.pipeline.store.writer import StoreWriter
-from seamtell.pipeline.streaming.unfinished import part_name
+from seamtell.pipeline.streaming.unit_files import part_name, part_of
 from seamtell.pipeline.watch.journal import BatchRow, Journal
 from seamtell.pipeline.watch.journal_folders import FolderState, note_published, unpublished
 from seamtell.pipeline.watch.stored_digests import StoredDigests
@@ -81,7 +80,9 @@ def _to_store(ws: Workspace, streams: list[bytes], stored: StoredDigests) -> tup
             if digest is None:
                 writer.add(trace, fact["source"])
             elif digest != fact["content_sha256"]:
-                _keep_conflict(table, trace, fact["source"], fact["content_sha256"])
+                # Another command stored other content under this name between decision and store.
+                seam = StoredSeam(trace, fact["source"], fact["content_sha256"])
+                add_conflict(table, seam, "the store holds this seam with other content; both are kept")
                 conflicts.append(trace.seam_id)
     try:
         # Rejections first: were it the other way round, a kill between the two could lose one.
@@ -91,25 +92,6 @@ def _to_store(ws: Workspace, streams: list[bytes], stored: StoredDigests) -> tup
         stored.forget()
         raise
     return tuple(conflicts)
-
-
-def _keep_conflict(table: RejectedTable, trace: SeamTrace, source: str, digest: str) -> None:
-    """Another command stored other content under this name between decision and store."""
-    kept = table.keep_bytes(part_bytes([StoredSeam(trace, source, digest)]))
-    table.add(
-        RejectedRow(
-            kind=InputKind.TRACE,
-            sha256=kept,
-            source=source,
-            row=0,
-            seam_id=trace.seam_id,
-            reason=ReasonCode.SEAM_ID_CONFLICT,
-            message="the store holds this seam with other content; both are kept",
-            do=WHAT_TO_DO[ReasonCode.SEAM_ID_CONFLICT],
-            content_sha256=digest,
-            parsed_sha256=kept,
-        )
-    )
 
 
 def _to_files(ws: Workspace, name: str, state: FolderState, batches: list[BatchRow]) -> None:
@@ -123,36 +105,17 @@ def _to_files(ws: Workspace, name: str, state: FolderState, batches: list[BatchR
             (INDICATIONS_FILE, indication_schema(), [batch.indications for batch in members]),
             (DECISIONS_FILE, decision_schema(), [batch.decisions for batch in members]),
         ):
-            write_bytes_atomically(folder / file / part_name(number), _part(schema, streams))
+            rows = (pa.ipc.open_stream(stream).read_all() for stream in streams)
+            write_bytes_atomically(folder / file / part_name(number), part_of(schema, rows))
     write_bytes_atomically(folder / RECORD_FILE, _record(state).to_json())
 
 
-def _part(schema: pa.Schema, streams: list[bytes]) -> bytes:
-    import io
-
-    from seamtell.pipeline.files.part_file import PartFile
-
-    buffer = io.BytesIO()
-    with PartFile(buffer, schema) as part:
-        for stream in streams:
-            part.write(pa.ipc.open_stream(stream).read_all())
-        part.finish()
-    return buffer.getvalue()
-
-
 def _record(state: FolderState) -> DecisionRecord:
-    tally, basis = state.tally, state.basis
     return DecisionRecord(
-        **basis.model_dump(exclude={"day"}),
+        **state.basis.model_dump(exclude={"day"}),
         decided_at=state.decided_at,
         input_digest=state.content_sha256,
         since=None,
         until=None,
-        counts=DecisionCounts(
-            seams=tally.seams,
-            indications=tally.indications,
-            verdicts=dict(tally.verdicts),
-            labels=dict(tally.labels),
-            unclassified_by_reason=dict(tally.unclassified_by_reason),
-        ),
+        counts=DecisionCounts.of(state.tally),
     )

@@ -128,7 +128,7 @@ class Round:
         return True
 
     def publish(self) -> None:
-        """Do so now.
+        """Carry them there now.
 
         Raises
         ------

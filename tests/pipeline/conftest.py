@@ -1,4 +1,4 @@
-"""What tests of several folders share: the browser, and an evaluation around given scores."""
+"""What tests of several folders share: the browser, an object store, limits, an evaluation around scores."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ import pytest
 
 from seamtell.pipeline.evaluation.intervals import unknown
 from seamtell.pipeline.evaluation.result import EvaluationResult, ReviewCost, Scope, ScopeResult
+from seamtell.pipeline.files.places import Place
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
@@ -34,6 +35,51 @@ def browser() -> Iterator[Any]:
         launched = driver.chromium.launch(executable_path=CHROMIUM, args=arguments)
         yield launched
         launched.close()
+
+
+@pytest.fixture(scope="session")
+def bucket() -> Iterator[Place]:
+    """A bucket of moto, which speaks the protocol of S3 over HTTP; workers started later know it too."""
+    import boto3
+    from moto.server import ThreadedMotoServer
+
+    with pytest.MonkeyPatch.context() as patch:
+        server = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
+        server.start()
+        host, port = server.get_host_and_port()
+        patch.setenv("AWS_ENDPOINT_URL", f"http://{host}:{port}")
+        patch.setenv("AWS_ACCESS_KEY_ID", "testing")
+        patch.setenv("AWS_SECRET_ACCESS_KEY", "testing")
+        patch.setenv("AWS_DEFAULT_REGION", "us-east-1")
+        boto3.client("s3").create_bucket(Bucket="marram-bay")
+        yield Place("s3://marram-bay")
+        server.stop()
+
+
+@pytest.fixture(scope="session")
+def limits_toml() -> Callable[..., str]:
+    """Text of a ``limits.toml`` with the same limits for each recipe."""
+
+    def text(
+        *recipes: str, specular: float, scatter: float, dead_zone_mm: float, beam_width_mm: float
+    ) -> str:
+        tables = [
+            f"[recipe.{recipe}]\n"
+            f"limit_pct = {{ specular = {specular}, scatter = {scatter} }}\n"
+            f"dead_zone_start_mm = {dead_zone_mm}\n"
+            f"dead_zone_end_mm = {dead_zone_mm}\n"
+            f"beam_width_mm = {beam_width_mm}\n"
+            for recipe in recipes
+        ]
+        return "\n".join(["schema_version = 1", *tables])
+
+    return text
+
+
+@pytest.fixture(scope="session")
+def wide_limits(limits_toml: Callable[..., str]) -> str:
+    """Limits that only a high indication of recipe R1 exceeds."""
+    return limits_toml("R1", specular=30.0, scatter=12.0, dead_zone_mm=10.0, beam_width_mm=9.0)
 
 
 @pytest.fixture(scope="session")

@@ -18,14 +18,6 @@ from seamtell.pipeline.console import ExitCode
 from seamtell.pipeline.init import init_workspace
 from seamtell.pipeline.workspace import Workspace
 
-LIMITS = """
-[recipe.R1]
-limit_pct = { specular = 18.0, scatter = 6.0 }
-dead_zone_start_mm = 5.0
-dead_zone_end_mm = 5.0
-beam_width_mm = 9.4
-"""
-
 ENTRY = "from seamtell.pipeline.cli import main; main()"
 
 
@@ -58,10 +50,11 @@ def seamtell(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 
 
 @pytest.fixture
-def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Workspace:
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, limits_toml: Callable[..., str]) -> Workspace:
     """Make an empty workspace the current folder."""
     ws = init_workspace(tmp_path / "ws")
-    ws.limits_path.write_text(LIMITS)
+    limits = limits_toml("R1", specular=18.0, scatter=6.0, dead_zone_mm=5.0, beam_width_mm=9.4)
+    ws.limits_path.write_text(limits)
     (ws.root / "empty").mkdir()
     (ws.root / "seam.csv").write_text("position_mm,specular,scatter\n0,7,0\n1,7,0\n")
     (ws.root / "garbage.csv").write_bytes(bytes(range(256)) * 40)

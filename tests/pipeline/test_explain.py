@@ -38,19 +38,6 @@ from seamtell.pipeline.workspace import Workspace
 WHEN = datetime(2026, 3, 2, 6, 30, tzinfo=UTC)
 JOINT, HEAD = Joint(1.5, 1.3, 0.6), Head(0.6, 5.047, 15.05, 0.4)
 FUSION = Slot.even(200.0, 20.0, 0.84, 0.1, Side.BOTTOM)
-LIMITS = """
-schema_version = 1
-[recipe.R1]
-limit_pct = { specular = 20.0, scatter = 10.0 }
-dead_zone_start_mm = 20.0
-dead_zone_end_mm = 20.0
-beam_width_mm = 9.4
-[recipe.R2]
-limit_pct = { specular = 20.0, scatter = 10.0 }
-dead_zone_start_mm = 20.0
-dead_zone_end_mm = 20.0
-beam_width_mm = 9.4
-"""
 PHYSICS = """
 schema_version = 1
 [head.default]
@@ -117,9 +104,14 @@ def table(tmp_path_factory: pytest.TempPathFactory) -> tuple[EchoLibrary, FlawRa
 
 
 @pytest.fixture(scope="module")
-def shop(tmp_path_factory: pytest.TempPathFactory, table: tuple[EchoLibrary, FlawRanges]) -> Workspace:
+def shop(
+    tmp_path_factory: pytest.TempPathFactory,
+    table: tuple[EchoLibrary, FlawRanges],
+    limits_toml: Callable[..., str],
+) -> Workspace:
     workspace = init_workspace(tmp_path_factory.mktemp("explain") / "shop")
-    workspace.limits_path.write_text(LIMITS, encoding="utf-8")
+    limits = limits_toml("R1", "R2", specular=20.0, scatter=10.0, dead_zone_mm=20.0, beam_width_mm=9.4)
+    workspace.limits_path.write_text(limits, encoding="utf-8")
     workspace.physics_path.write_text(PHYSICS, encoding="utf-8")
     writer = StoreWriter(workspace.traces_dir)
     writer.add(seam("MB-0001", (FUSION, Slot.even(3.0, 8.0, 1.0, 0.1, Side.BOTTOM))), "invented")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -18,14 +19,6 @@ from seamtell.pipeline.store.writer import StoreWriter
 from seamtell.pipeline.workspace import Workspace
 
 NOW = datetime(2026, 3, 3, tzinfo=UTC)
-LIMITS = """
-schema_version = 1
-[recipe."R1"]
-limit_pct = { specular = 20.0, scatter = 10.0 }
-dead_zone_start_mm = 10.0
-dead_zone_end_mm = 10.0
-beam_width_mm = 9.4
-"""
 
 
 def trace(seam_id: str, height_pct: float, recipe: str = "R1") -> SeamTrace:
@@ -39,9 +32,10 @@ def trace(seam_id: str, height_pct: float, recipe: str = "R1") -> SeamTrace:
 
 
 @pytest.fixture
-def decided(tmp_path: Path) -> tuple[Workspace, Path]:
+def decided(tmp_path: Path, limits_toml: Callable[..., str]) -> tuple[Workspace, Path]:
     ws = init_workspace(tmp_path / "shop")
-    ws.limits_path.write_text(LIMITS, encoding="utf-8")
+    limits = limits_toml("R1", specular=20.0, scatter=10.0, dead_zone_mm=10.0, beam_width_mm=9.4)
+    ws.limits_path.write_text(limits, encoding="utf-8")
     writer = StoreWriter(ws.traces_dir)
     for seam in (trace("loud", 40.0), trace("low", 5.0), trace("bare", 5.0, recipe="no limits")):
         writer.add(seam, "invented")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from xml.etree import ElementTree
@@ -27,14 +28,6 @@ from seamtell.pipeline.workspace import Workspace
 
 HOSTILE = "../../<script>alert(1)</script>$\\frac{1}{0}$"
 WHEN = datetime(2026, 3, 2, 6, 30, tzinfo=UTC)
-LIMITS = """
-schema_version = 1
-[recipe."R1"]
-limit_pct = { specular = 20.0, scatter = 10.0 }
-dead_zone_start_mm = 10.0
-dead_zone_end_mm = 10.0
-beam_width_mm = 9.4
-"""
 
 
 def trace(seam_id: str, recipe: str = "R1") -> SeamTrace:
@@ -48,9 +41,10 @@ def trace(seam_id: str, recipe: str = "R1") -> SeamTrace:
 
 
 @pytest.fixture
-def ws(tmp_path: Path) -> Workspace:
+def ws(tmp_path: Path, limits_toml: Callable[..., str]) -> Workspace:
     workspace = init_workspace(tmp_path / "shop")
-    workspace.limits_path.write_text(LIMITS, encoding="utf-8")
+    limits = limits_toml("R1", specular=20.0, scatter=10.0, dead_zone_mm=10.0, beam_width_mm=9.4)
+    workspace.limits_path.write_text(limits, encoding="utf-8")
     writer = StoreWriter(workspace.traces_dir)
     for seam_id in ("MB-0001", "MB-0002", HOSTILE):
         writer.add(trace(seam_id), "invented")

@@ -1,4 +1,4 @@
-"""A small store, an object store, and two worker processes; all made once."""
+"""A small store, its copy in an object store, and two worker processes; all made once."""
 
 from __future__ import annotations
 
@@ -7,11 +7,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-import boto3
 import numpy as np
 import pytest
-from moto.server import ThreadedMotoServer
-from s3fs import S3FileSystem
 
 from seamtell.features.contracts import SeamTrace
 from seamtell.pipeline.beyond.cluster import local_cluster, open_cluster
@@ -20,22 +17,14 @@ from seamtell.pipeline.init import init_workspace
 from seamtell.pipeline.store.writer import StoreWriter
 from seamtell.pipeline.workspace import Workspace
 
-LIMITS = """
-schema_version = 1
-[recipe.R1]
-limit_pct = { specular = 30.0, scatter = 12.0 }
-dead_zone_start_mm = 10.0
-dead_zone_end_mm = 10.0
-beam_width_mm = 9.0
-"""
 N_SEAMS = 96
 
 
 @pytest.fixture(scope="session")
-def shop(tmp_path_factory: pytest.TempPathFactory) -> Workspace:
+def shop(tmp_path_factory: pytest.TempPathFactory, wide_limits: str) -> Workspace:
     """Seams with a bump each on two lines and in four months; do not change it."""
     ws = init_workspace(tmp_path_factory.mktemp("beyond") / "ws")
-    ws.limits_path.write_text(LIMITS)
+    ws.limits_path.write_text(wide_limits)
     rng = np.random.default_rng(7)
     x = np.arange(300.0)
     writer = StoreWriter(ws.traces_dir)
@@ -60,23 +49,6 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Workspace:
         )
     writer.commit()
     return ws
-
-
-@pytest.fixture(scope="session")
-def bucket() -> Iterator[Place]:
-    """A bucket of moto, which speaks the protocol of S3 over HTTP; workers started later know it too."""
-    with pytest.MonkeyPatch.context() as patch:
-        server = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
-        server.start()
-        host, port = server.get_host_and_port()
-        patch.setenv("AWS_ENDPOINT_URL", f"http://{host}:{port}")
-        patch.setenv("AWS_ACCESS_KEY_ID", "testing")
-        patch.setenv("AWS_SECRET_ACCESS_KEY", "testing")
-        patch.setenv("AWS_DEFAULT_REGION", "us-east-1")
-        S3FileSystem.clear_instance_cache()  # which know the endpoint of another module
-        boto3.client("s3").create_bucket(Bucket="marram-bay")
-        yield Place("s3://marram-bay")
-        server.stop()
 
 
 @pytest.fixture(scope="session")

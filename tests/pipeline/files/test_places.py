@@ -5,34 +5,15 @@ from __future__ import annotations
 import io
 import pickle
 import socket
-from collections.abc import Iterator
 from pathlib import Path
 
 import boto3
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
-from moto.server import ThreadedMotoServer
-from s3fs import S3FileSystem
 
 from seamtell.pipeline.errors import BadInput, StorageProblem
 from seamtell.pipeline.files.places import Place, place_of
-
-
-@pytest.fixture(scope="module")
-def bucket() -> Iterator[Place]:
-    with pytest.MonkeyPatch.context() as patch:
-        server = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
-        server.start()
-        host, port = server.get_host_and_port()
-        patch.setenv("AWS_ENDPOINT_URL", f"http://{host}:{port}")
-        patch.setenv("AWS_ACCESS_KEY_ID", "testing")
-        patch.setenv("AWS_SECRET_ACCESS_KEY", "testing")
-        patch.setenv("AWS_DEFAULT_REGION", "us-east-1")
-        S3FileSystem.clear_instance_cache()  # which know the endpoint of another module
-        boto3.client("s3").create_bucket(Bucket="marram-bay")
-        yield Place("s3://marram-bay")
-        server.stop()
 
 
 @pytest.fixture(params=["memory", "s3"])

@@ -15,31 +15,7 @@ from seamtell.pipeline.workspace import Workspace
 START = datetime(2026, 3, 2, 5, 0, tzinfo=UTC)
 FLAWS = ((40.0, 30.0, 24.0), (95.0, 50.0, 12.0), (140.0, 20.0, 16.0))
 """Position in mm, then specular and scatter in % FSH; the middle one is a notch of 6 mm."""
-BLANK = """
-schema_version = 1
-name = "REF"
-recipe = "R1"
-length_mm = 180.0
-position_tolerance_mm = 2.0
-[[flaw]]
-type = "hole"
-position_mm = 40.0
-diameter_mm = 1.5
-expected_pct = { specular = 30.0, scatter = 24.0 }
-[[flaw]]
-type = "notch"
-position_mm = 95.0
-length_mm = 6.0
-depth_mm = 0.6
-width_mm = 0.3
-side = "top"
-expected_pct = { specular = 50.0, scatter = 12.0 }
-[[flaw]]
-type = "hole"
-position_mm = 140.0
-diameter_mm = 0.8
-expected_pct = { specular = 20.0, scatter = 16.0 }
-"""
+BLANK = (Path(__file__).parents[2] / "data" / "reference_blank.toml").read_text(encoding="utf-8")
 WriteRun = Callable[..., Path]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -27,14 +28,7 @@ from seamtell.pipeline.workspace import Workspace
 FIRST = datetime(2026, 3, 25, 6, 0, tzinfo=UTC)
 NOW = datetime(2027, 1, 1, tzinfo=UTC)
 A_DAY = 11
-LIMITS = """
-schema_version = 1
-[recipe.R1]
-limit_pct = { specular = 30.0, scatter = 30.0 }
-dead_zone_start_mm = 5.0
-dead_zone_end_mm = 5.0
-beam_width_mm = 9.0
-"""
+NewWorkspace = Callable[[Path], Workspace]
 
 
 def seams(days: range, *, gain_db=lambda _: 0.0, humps=lambda _: 1, line: str = "L1") -> list[SeamTrace]:
@@ -66,13 +60,20 @@ def store(ws: Workspace, traces: list[SeamTrace]) -> Workspace:
     return ws
 
 
-def new_workspace(folder: Path) -> Workspace:
-    ws = init_workspace(folder)
-    ws.limits_path.write_text(LIMITS, encoding="utf-8")
-    text = ws.settings_path.read_text(encoding="utf-8")
-    text = text.replace("drift_block_seams = 50", "drift_block_seams = 11")
-    ws.settings_path.write_text(text, encoding="utf-8")
-    return ws
+@pytest.fixture(scope="module")
+def new_workspace(limits_toml: Callable[..., str]) -> NewWorkspace:
+    """Makes an empty workspace in which a day is a block."""
+    limits = limits_toml("R1", specular=30.0, scatter=30.0, dead_zone_mm=5.0, beam_width_mm=9.0)
+
+    def made(folder: Path) -> Workspace:
+        ws = init_workspace(folder)
+        ws.limits_path.write_text(limits, encoding="utf-8")
+        text = ws.settings_path.read_text(encoding="utf-8")
+        text = text.replace("drift_block_seams = 50", "drift_block_seams = 11")
+        ws.settings_path.write_text(text, encoding="utf-8")
+        return ws
+
+    return made
 
 
 def falling(day: int) -> float:
@@ -81,14 +82,14 @@ def falling(day: int) -> float:
 
 
 @pytest.fixture(scope="module")
-def quiet(tmp_path_factory: pytest.TempPathFactory) -> Workspace:
+def quiet(tmp_path_factory: pytest.TempPathFactory, new_workspace: NewWorkspace) -> Workspace:
     ws = store(new_workspace(tmp_path_factory.mktemp("quiet") / "ws"), seams(range(70)))
     drift(ws, now=NOW)
     return ws
 
 
 @pytest.fixture(scope="module")
-def worn(tmp_path_factory: pytest.TempPathFactory) -> Workspace:
+def worn(tmp_path_factory: pytest.TempPathFactory, new_workspace: NewWorkspace) -> Workspace:
     ws = new_workspace(tmp_path_factory.mktemp("worn") / "ws")
     store(ws, [*seams(range(70), gain_db=falling), *seams(range(70), line="L22")])
     drift(ws, now=NOW)
@@ -135,14 +136,28 @@ def test_classifying_shows_the_suspension_in_its_table_and_leaves_the_verdicts_o
     assert "labels of line 'L1' are suspended" in result.suspended[0]
 
 
-def test_looking_every_few_days_gives_what_looking_once_gives(quiet: Workspace, tmp_path: Path) -> None:
+def test_looking_every_few_days_gives_what_looking_once_gives(
+    quiet: Workspace, tmp_path: Path, new_workspace: NewWorkspace
+) -> None:
     ws = new_workspace(tmp_path / "ws")
     for first in range(0, 70, 14):
         drift(store(ws, seams(range(first, first + 14))), now=NOW)
     assert read_drift(ws) == read_drift(quiet)
 
 
-def test_a_seam_that_comes_in_late_changes_no_block_that_was_counted(tmp_path: Path) -> None:
+def test_a_line_that_stood_still_over_the_end_of_a_month_is_gone_on_with(
+    tmp_path: Path, new_workspace: NewWorkspace
+) -> None:
+    ws = new_workspace(tmp_path / "ws")
+    # The last block of March is whole, and April begins with a day that is not.
+    assert drift(store(ws, [*seams(range(4)), *seams(range(10, 11))]), now=NOW).new_blocks == {"L1": 4}
+    assert drift(ws, now=NOW).new_blocks == {"L1": 0}
+    assert drift(store(ws, seams(range(11, 13))), now=NOW).new_blocks == {"L1": 2}
+
+
+def test_a_seam_that_comes_in_late_changes_no_block_that_was_counted(
+    tmp_path: Path, new_workspace: NewWorkspace
+) -> None:
     ws = store(new_workspace(tmp_path / "ws"), seams(range(5)))
     drift(ws, now=NOW)
     before = read_drift(ws)
@@ -154,7 +169,9 @@ def test_a_seam_that_comes_in_late_changes_no_block_that_was_counted(tmp_path: P
     assert result.new_blocks == {"L1": 0}
 
 
-def test_more_flaws_ask_a_person_to_look_and_never_suspend(tmp_path: Path) -> None:
+def test_more_flaws_ask_a_person_to_look_and_never_suspend(
+    tmp_path: Path, new_workspace: NewWorkspace
+) -> None:
     ws = new_workspace(tmp_path / "ws")
     store(ws, seams(range(60), humps=lambda day: 1 if day < 30 else 3))
     drift(ws, now=NOW)
@@ -185,7 +202,9 @@ def test_a_restart_needs_a_name_and_a_reason_and_gives_the_labels_back(
     assert REASONS[suspensions.codes(["L1"], [NOW])[0]].value == "drift_alarm"
 
 
-def test_the_sequence_of_another_model_is_not_gone_on_with(tmp_path: Path) -> None:
+def test_the_sequence_of_another_model_is_not_gone_on_with(
+    tmp_path: Path, new_workspace: NewWorkspace
+) -> None:
     ws = store(new_workspace(tmp_path / "ws"), seams(range(4)))
     drift(ws, now=NOW)
     state = read_drift(ws)
@@ -197,7 +216,7 @@ def test_the_sequence_of_another_model_is_not_gone_on_with(tmp_path: Path) -> No
     assert drift(store(ws, seams(range(4, 6))), now=NOW).new_blocks == {"L1": 2}
 
 
-def test_a_state_that_cannot_be_read_suspends_every_line(tmp_path: Path) -> None:
+def test_a_state_that_cannot_be_read_suspends_every_line(tmp_path: Path, new_workspace: NewWorkspace) -> None:
     ws = new_workspace(tmp_path / "ws")
     drift_path(ws).parent.mkdir()
     drift_path(ws).write_text("{", encoding="utf-8")

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,14 +13,6 @@ from seamtell.pipeline.init import init_workspace
 from seamtell.pipeline.store.rejected import RejectedRow, read_rejected
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.workspace import Workspace
-
-LIMITS = """
-[recipe."R1"]
-limit_pct = { specular = 20.0, scatter = 10.0 }
-dead_zone_start_mm = 5.0
-dead_zone_end_mm = 5.0
-beam_width_mm = 9.4
-"""
 
 
 @dataclass(frozen=True)
@@ -86,9 +79,10 @@ class Shop:
 
 
 @pytest.fixture
-def shop(tmp_path: Path) -> Shop:
+def shop(tmp_path: Path, limits_toml: Callable[..., str]) -> Shop:
     ws = init_workspace(tmp_path / "ws")
-    ws.limits_path.write_text(LIMITS)
+    limits = limits_toml("R1", specular=20.0, scatter=10.0, dead_zone_mm=5.0, beam_width_mm=9.4)
+    ws.limits_path.write_text(limits)
     inbox = tmp_path / "inbox"
     inbox.mkdir()
     return Shop(ws, inbox)

@@ -63,6 +63,14 @@ def test_without_a_seam_id_the_file_name_is_proposed(shop):
     assert any(point.startswith("recipe: not found") for point in guess.open_points)
 
 
+def test_a_parquet_file_with_a_damaged_name_is_refused(shop):
+    path = shop.inbox / "damaged.parquet"
+    pq.write_table(pa.table({"Seam": ["A"]}), path)
+    path.write_bytes(path.read_bytes().replace(b"Seam", b"\x80eam"))
+    with pytest.raises(BadInput, match="no Parquet file"):
+        guess_profile(path)
+
+
 def test_a_parquet_file_is_inferred_too(shop):
     table = pa.table(
         {

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from seamtell.pipeline.ingest.checks import to_trace
@@ -104,5 +104,6 @@ def test_any_bytes_are_read_or_rejected(data, encoding):
 
 @settings(deadline=None, max_examples=100)
 @given(damaged(PARQUET))
+@example(PARQUET.replace(b"start_mm", b"\x80tart_mm"))  # a column name that is no text
 def test_damaged_parquet_is_read_or_rejected(data):
     read_all(data, ".parquet", Profile())

@@ -125,7 +125,7 @@ def test_adding_the_recipe_to_the_limits_settles_the_rejection(shop):
     path = shop.write(shop.text(recipe="R2"))
     assert shop.take(path).rejected == 1
     text = shop.ws.limits_path.read_text()
-    shop.ws.limits_path.write_text(text + text.replace("R1", "R2"))
+    shop.ws.limits_path.write_text(text + text[text.index("[recipe.R1]") :].replace("R1", "R2"))
     report = shop.take(path)
     assert (report.added, report.resolved) == (1, 1)
 

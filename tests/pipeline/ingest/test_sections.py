@@ -134,6 +134,16 @@ def test_a_parquet_table_gives_the_same_sections(cut):
     assert add_sections(cut.ws, path).unchanged == 1
 
 
+@pytest.mark.parametrize("text", [b"examiner", b"pinhole"], ids=["name of a column", "value"])
+def test_a_parquet_table_with_a_damaged_text_is_refused_as_a_whole(cut, text):
+    path = cut.inbox / "sections.parquet"
+    pd.DataFrame([GOOD]).to_parquet(path, compression=None)
+    path.write_bytes(path.read_bytes().replace(text, b"\x80" + text[1:]))
+    with pytest.raises(BadInput, match=r"damaged or no Parquet file.*can't decode"):
+        add_sections(cut.ws, path)
+    assert read_sections(cut.ws).empty
+
+
 def test_only_the_required_columns_are_required(cut):
     columns = ("section_id", "seam_id", "position_mm", "position_tol_mm", "flaw", "purpose")
     assert add(cut, table({}, columns=columns)).added == 1

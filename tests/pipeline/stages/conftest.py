@@ -28,14 +28,6 @@ from seamtell.pipeline.train import TrainResult, train
 from seamtell.pipeline.workspace import Workspace
 
 NOW = datetime(2026, 5, 4, 3, 2, 1, tzinfo=UTC)
-LIMITS = """
-schema_version = 1
-[recipe.R1]
-limit_pct = { specular = 30.0, scatter = 12.0 }
-dead_zone_start_mm = 10.0
-dead_zone_end_mm = 10.0
-beam_width_mm = 9.0
-"""
 CLASSES = tuple(flaw.value for flaw in Flaw)
 N_SEAMS = 130
 LENGTH_MM = 300
@@ -88,10 +80,10 @@ def bumped_trace(number: int, rng: np.random.Generator) -> tuple[SeamTrace, str,
     return trace, label, centre
 
 
-def make_shop(folder: Path) -> Workspace:
+def make_shop(folder: Path, limits: str) -> Workspace:
     """A workspace with seams and sections, not yet trained."""
     ws = init_workspace(folder)
-    ws.limits_path.write_text(LIMITS)
+    ws.limits_path.write_text(limits)
     ws.settings_path.write_text(ws.settings_path.read_text().replace("\nfolds = 5\n", "\nfolds = 3\n"))
     rng = np.random.default_rng(20260101)
     writer = StoreWriter(ws.traces_dir)
@@ -163,9 +155,9 @@ def quick_settings() -> Callable[[Workspace], None]:
 
 
 @pytest.fixture(scope="session")
-def untrained_shop(tmp_path_factory: pytest.TempPathFactory) -> Workspace:
+def untrained_shop(tmp_path_factory: pytest.TempPathFactory, wide_limits: str) -> Workspace:
     """A shop with seams and sections; do not change it."""
-    return make_shop(tmp_path_factory.mktemp("shop with a space") / "ws")
+    return make_shop(tmp_path_factory.mktemp("shop with a space") / "ws", wide_limits)
 
 
 @pytest.fixture(scope="session")

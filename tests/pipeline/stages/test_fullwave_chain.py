@@ -6,6 +6,7 @@ Origin and limits of the scans: ``tests/data/fullwave/ORIGIN.md``.
 from __future__ import annotations
 
 import csv
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -41,13 +42,6 @@ unit = "cm"
 specular = "Kanal A"
 scatter = "Kanal B"
 """
-LIMITS = """
-[recipe.FW]
-limit_pct = { specular = 18.0, scatter = 6.0 }
-dead_zone_start_mm = 10.0
-dead_zone_end_mm = 10.0
-beam_width_mm = 9.4
-"""
 
 
 def shop_file(scan: Path, seed: int) -> str:
@@ -67,11 +61,12 @@ def shop_file(scan: Path, seed: int) -> str:
 
 
 @pytest.fixture(scope="module")
-def found(tmp_path_factory: pytest.TempPathFactory) -> pd.DataFrame:
+def found(tmp_path_factory: pytest.TempPathFactory, limits_toml: Callable[..., str]) -> pd.DataFrame:
     """Indications of all sixteen scans after the whole way through a workspace."""
     folder = tmp_path_factory.mktemp("fullwave")
     ws = init_workspace(folder / "ws")
-    ws.limits_path.write_text(LIMITS)
+    limits = limits_toml("FW", specular=18.0, scatter=6.0, dead_zone_mm=10.0, beam_width_mm=9.4)
+    ws.limits_path.write_text(limits)
     (ws.profiles_dir / "simulated.toml").write_text(PROFILE, encoding="utf-8")
     inbox = folder / "inbox"
     inbox.mkdir()

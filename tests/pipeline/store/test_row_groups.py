@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -97,9 +98,17 @@ def test_a_damaged_row_group_costs_its_own_seams_only_and_they_are_named(folder:
     assert unread.seam_ids == tuple(f"S{i:04}" for i in range(256, 512))
 
 
-def test_a_part_with_a_damaged_footer_is_listed_as_a_whole(folder: Path) -> None:
+@pytest.mark.parametrize(
+    "damaged",
+    [lambda _: b"no parquet", lambda data: data.replace(b"pitch_mm", b"\x80itch_mm")],
+    ids=["all of it", "a column name"],
+)
+def test_a_part_with_a_damaged_footer_is_listed_as_a_whole(
+    folder: Path, damaged: Callable[[bytes], bytes]
+) -> None:
     manifest = read_manifest(folder)
-    (folder / manifest.parts[0].path).write_bytes(b"no parquet")
+    path = folder / manifest.parts[0].path
+    path.write_bytes(damaged(path.read_bytes()))
     rows, (unread,) = read(folder, manifest)
     assert not rows
     assert unread.seams == SEAMS

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
 
@@ -12,38 +11,11 @@ import pyarrow.parquet as pq
 import pytest
 
 from seamtell.pipeline.errors import StorageProblem, WorkspaceBusy
+from seamtell.pipeline.files.atomic import TEMPORARY_PREFIX
 from seamtell.pipeline.files.part_file import PartFile
-from seamtell.pipeline.store.row_groups import SeamRows
-from seamtell.pipeline.streaming.job import BatchResult, Sums, UnitRecord
-from seamtell.pipeline.streaming.unfinished import Unfinished, open_unfinished
+from seamtell.pipeline.streaming.unfinished import open_unfinished
 
-SCHEMA = pa.schema([("row", pa.int64())])
-
-
-class Count(Sums):
-    rows: int = 0
-
-    def plus(self, other: Count) -> Count:
-        return Count(rows=self.rows + other.rows)
-
-
-class CountJob:
-    @property
-    def tables(self) -> Mapping[str, pa.Schema]:
-        return {"rows.parquet": SCHEMA}
-
-    @property
-    def sums(self) -> type[Count]:
-        return Count
-
-    def work(self, rows: SeamRows) -> BatchResult[Count]:
-        raise NotImplementedError
-
-
-def fill(unfinished: Unfinished, number: int, *rows: int) -> None:
-    with unfinished.unit(number) as (part,):
-        part.write(pa.table({"row": rows}, SCHEMA))
-    unfinished.finish(UnitRecord[Count](number=number, content_sha256="", sums=Count(rows=len(rows))))
+from .count_job import SCHEMA, Count, CountJob, fill
 
 
 def stop_after_first_unit(folder: Path, key: str, *rows: int) -> Path:
@@ -83,6 +55,16 @@ def test_what_is_finished_waits_for_the_next_run_with_the_same_inputs(tmp_path: 
         assert record is not None
         assert record.sums == Count(rows=2)
         assert unfinished.finished(1) is None
+
+
+def test_what_a_run_killed_while_it_wrote_its_record_left_is_not_published(tmp_path: Path) -> None:
+    left = stop_after_first_unit(tmp_path, "k", 1)
+    (left / f"{TEMPORARY_PREFIX}half").write_bytes(b"{")
+    (left / "rows.parquet" / f"{TEMPORARY_PREFIX}half").write_bytes(b"PAR1")
+    with open_unfinished(tmp_path, "count", "k", CountJob()) as unfinished:
+        unfinished.publish(tmp_path / "out")
+    found = {path.name for path in (tmp_path / "out").rglob("*")}
+    assert found == {"rows.parquet", "part-000000.parquet"}
 
 
 def test_what_other_inputs_left_is_removed(tmp_path: Path) -> None:

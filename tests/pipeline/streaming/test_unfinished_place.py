@@ -2,54 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.files.places import Place
-from seamtell.pipeline.store.row_groups import SeamRows
-from seamtell.pipeline.streaming.job import BatchResult, Sums, UnitRecord
 from seamtell.pipeline.streaming.target import open_target
-from seamtell.pipeline.streaming.unfinished_place import UnfinishedPlace, open_unfinished_place
+from seamtell.pipeline.streaming.unfinished_place import open_unfinished_place
 
-SCHEMA = pa.schema([("row", pa.int64())])
-
-
-class Count(Sums):
-    rows: int = 0
-
-    def plus(self, other: Count) -> Count:
-        return Count(rows=self.rows + other.rows)
-
-
-class CountJob:
-    inputs: dict[str, Any] = {}  # noqa: RUF012
-
-    @property
-    def tables(self) -> Mapping[str, pa.Schema]:
-        return {"rows.parquet": SCHEMA}
-
-    @property
-    def sums(self) -> type[Count]:
-        return Count
-
-    def work(self, rows: SeamRows) -> BatchResult[Count]:
-        raise NotImplementedError
+from .count_job import Count, CountJob, fill
 
 
 @pytest.fixture
 def place(request: pytest.FixtureRequest) -> Place:
     return Place(f"memory://unfinished/{request.node.name}")
-
-
-def fill(unfinished: UnfinishedPlace, number: int, *rows: int) -> None:
-    with unfinished.unit(number) as (part,):
-        part.write(pa.table({"row": rows}, SCHEMA))
-    unfinished.finish(UnitRecord[Count](number=number, content_sha256="", sums=Count(rows=len(rows))))
 
 
 def read(place: Place) -> list[int]:

@@ -16,14 +16,6 @@ from seamtell.pipeline.watch.live import WatchPlan, watch
 from seamtell.pipeline.watch.news import News
 from seamtell.pipeline.workspace import Workspace
 
-LIMITS = """
-schema_version = 1
-[recipe.R1]
-limit_pct = { specular = 30.0, scatter = 12.0 }
-dead_zone_start_mm = 10.0
-dead_zone_end_mm = 10.0
-beam_width_mm = 9.0
-"""
 NOW = datetime(2026, 5, 4, 3, 2, 1, tzinfo=UTC)
 
 WriteTrace = Callable[..., Path]
@@ -64,9 +56,9 @@ def run_once(ws: Workspace, folder: Path, **plan: Any) -> list[News]:
 
 
 @pytest.fixture
-def ws(tmp_path: Path) -> Workspace:
+def ws(tmp_path: Path, wide_limits: str) -> Workspace:
     workspace = init_workspace(tmp_path / "ws")
-    workspace.limits_path.write_text(LIMITS)
+    workspace.limits_path.write_text(wide_limits)
     return workspace
 
 

@@ -32,28 +32,7 @@ sheet_a_mm = 1.5
 sheet_b_mm = 1.3
 ramp_mm = 0.6
 """
-BLANK = """
-schema_version = 1
-name = "REF"
-recipe = "R1"
-length_mm = 180.0
-position_tolerance_mm = 2.0
-[[flaw]]
-type = "hole"
-position_mm = 40.0
-diameter_mm = 1.5
-[[flaw]]
-type = "notch"
-position_mm = 90.0
-length_mm = 5.0
-depth_mm = 0.6
-width_mm = 0.3
-side = "top"
-[[flaw]]
-type = "hole"
-position_mm = 140.0
-diameter_mm = 0.8
-"""
+BLANK = (Path(__file__).parents[3] / "data" / "reference_blank.toml").read_text(encoding="utf-8")
 
 
 @dataclass(frozen=True)

@@ -13,10 +13,10 @@ def test_a_blank_has_the_sheets_of_its_recipe_and_its_flaws_by_position(physics_
     assert blank.joint == Joint(1.5, 1.3, 0.6)
     assert [flaw.geometry for flaw in blank.flaws] == [
         Hole(40.0, 1.5),
-        Slot.even(90.0, 5.0, 0.6, 0.3, Side.TOP),
+        Slot.even(95.0, 6.0, 0.6, 0.3, Side.TOP),
         Hole(140.0, 0.8),
     ]
-    assert [flaw.name for flaw in blank.flaws][1] == "notch 5 x 0.6 mm at 90 mm"
+    assert [flaw.name for flaw in blank.flaws][1] == "notch 6 x 0.6 mm at 95 mm"
 
 
 def test_a_blank_may_state_its_own_sheets_and_a_blind_hole(lab, tmp_path):
@@ -35,13 +35,13 @@ def test_a_blank_may_state_its_own_sheets_and_a_blind_hole(lab, tmp_path):
         ('recipe = "R1"', 'recipe = "R1"\nsheet_a_mm = 1.5', "states a recipe and sheets as well"),
         ('recipe = "R1"', "sheet_a_mm = 0\nsheet_b_mm = 1\nramp_mm = 1", "joint of 0.0 and 1.0 mm"),
         ("diameter_mm = 1.5\n", "", "hole at 40 mm: 'diameter_mm' is missing"),
-        ("depth_mm = 0.6\n", "", "notch at 90 mm: 'depth_mm' is missing"),
-        ('side = "top"\n', "", "notch at 90 mm: side is missing"),
+        ("depth_mm = 0.6\n", "", "notch at 95 mm: 'depth_mm' is missing"),
+        ('side = "top"\n', "", "notch at 95 mm: side is missing"),
         ("diameter_mm = 0.8", 'diameter_mm = 0.8\nside = "top"', "a blind hole needs 'depth_mm'"),
         ("diameter_mm = 0.8", "diameter_mm = 0.8\nlength_mm = 3", "hole at 140 mm takes no 'length_mm'"),
         ("diameter_mm = 0.8", "diameter_mm = -0.8", "diameter of a hole is -0.8 mm"),
         ('type = "hole"', 'type = "crack"', r"key 'flaw\.0\.type'"),
-        ("position_mm = 90.0", "position_mm = 50.0", "are 6.8 mm apart, expected 20 mm or more"),
+        ("position_mm = 95.0", "position_mm = 50.5", "are 6.8 mm apart, expected 20 mm or more"),
         ("position_mm = 140.0", "position_mm = 175.0", "hole 0.8 mm at 175 mm and the end are 4.6 mm apart"),
         ("position_mm = 40.0", "position_mm = 4.0", "the start and hole 1.5 mm at 4 mm"),
         ("length_mm = 180.0", "length_mm = -1.0", "key 'length_mm'"),

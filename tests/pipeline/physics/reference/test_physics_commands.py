@@ -81,7 +81,7 @@ def test_fit_states_every_figure_with_its_interval_and_the_caution(workspace, bl
     assert result.exit_code == 0, result.output
     for shown in ("mean of 3 runs [95 % interval]", "gain, specular", "aperture", "two-way beam", "REF-2"):
         assert shown in result.output
-    assert "notch 5 x 0.6 mm at 90 mm" in result.output
+    assert "notch 6 x 0.6 mm at 95 mm" in result.output
     assert "caution: an aid to a qualified person" in result.output
     assert (workspace.physics_dir / "fits" / "L1.toml").is_file()
     assert "fitted: specular -1." in invoke("check", "-w", workspace.root).output
@@ -112,5 +112,5 @@ def test_fit_warns_of_a_flaw_that_did_not_come_back(lab, physics_and_blank, work
 def test_fit_of_the_wrong_line_changes_nothing(workspace, blank_path, runs):
     result = invoke("fit", blank_path, runs, "--line", "L2", "-w", workspace.root)
     assert isinstance(result.exception, BadInput)
-    assert "is of line 'L1', not 'L2'" in str(result.exception)
+    assert "is of line 'L1', expected 'L2'" in str(result.exception)
     assert not workspace.physics_dir.exists()

@@ -34,7 +34,7 @@ def test_runs_are_read_by_time_without_limits_and_leave_the_store_alone(
 
 def test_a_run_of_another_line_is_refused(lab, physics_and_blank, workspace, run, tmp_path):
     path = lab.write_run(tmp_path, run, line="L2")
-    with pytest.raises(BadInput, match="run 'REF-1' is of line 'L2', not 'L1'"):
+    with pytest.raises(BadInput, match="run 'REF-1' is of line 'L2', expected 'L1'"):
         read(workspace, [path], physics_and_blank[1])
 
 
