@@ -122,6 +122,17 @@ def _print_corrected(mix: CorrectedMix) -> None:
             console.say(f"{one.group}: {one.label.replace('_', ' ')} {ratio}, {sure}")
     used = ", ".join(f"{n} {label.replace('_', ' ')}" for label, n in mix.sections.sections.items())
     console.say(f"Rests on sections at indications ({used}): {mix.sections.words}.")
+    lowest = mix.sections.lowest_height_share
+    if lowest is not None:
+        console.say(
+            f"Of indications from {lowest:.0%} of the limit on, as high as those that are cut; "
+            f"{mix.groups[0].smaller} lower ones are left out."
+        )
+    if mix.seams_not_asked:
+        console.say(
+            f"On {mix.seams_not_asked} seams no model was asked (labels suspended, or a recipe it does not "
+            "know): no corrected figure is of them."
+        )
     if mix.behaviour is not None:
         console.say(f"Behaviour: {mix.behaviour.words}.")
     console.say()

@@ -35,6 +35,7 @@ __all__ = [
     "DecidedSeams",
     "read_indications",
     "read_seams",
+    "reasons_in_force",
 ]
 
 ANSWERS: tuple[str, ...] = (*(flaw.value for flaw in Flaw), UNCLASSIFIED)
@@ -225,11 +226,11 @@ def read_seams(store: SeamStore, limits: Limits, folder: Path) -> DecidedSeams:
         )
     metadata = metadata[metadata["seam_id"].isin(decided)].reset_index(drop=True)
     reasons = pd.Series(np.concatenate([[], *(part[1] for part in parts)]), index=decided, dtype=object)
-    return _seams(metadata, limits, _in_force(reasons.reindex(metadata["seam_id"].astype(str))))
+    return _seams(metadata, limits, reasons_in_force(reasons.reindex(metadata["seam_id"].astype(str))))
 
 
-def _in_force(reasons: pd.Series) -> NDArray[np.bool_]:
-    """No reason of a seam says that its labels were withheld."""
+def reasons_in_force(reasons: pd.Series) -> NDArray[np.bool_]:
+    """Whether labels were in force on each seam, by its reasons as ``decisions`` joins them."""
     codes, names = pd.factorize(reasons.fillna("").astype(str))
     withheld = [bool(_WITHHELD & set(str(name).split(LIST_MARK))) for name in names]
     return ~np.array([*withheld, False])[codes]
