@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from seamtell.pipeline.decisions.files import DecisionCounts, DecisionRecord
 from seamtell.pipeline.evaluation.intervals import unknown
 from seamtell.pipeline.evaluation.result import EvaluationResult, ReviewCost, Scope, ScopeResult
 from seamtell.pipeline.files.places import Place
@@ -54,6 +55,32 @@ def bucket() -> Iterator[Place]:
         boto3.client("s3").create_bucket(Bucket="marram-bay")
         yield Place("s3://marram-bay")
         server.stop()
+
+
+@pytest.fixture(scope="session")
+def bare_record() -> Callable[..., DecisionRecord]:
+    """Record of decisions by model m-0001 with nothing in it but what is asked for."""
+
+    def record(
+        decided_at: datetime, *, seams: int = 1, indications: int = 1, digest: str = ""
+    ) -> DecisionRecord:
+        return DecisionRecord(
+            software_version="0",
+            decided_at=decided_at,
+            model_id="m-0001",
+            model_digest=digest,
+            model_reason="",
+            limits_digest="",
+            settings_digest="",
+            input_digest="",
+            since=None,
+            until=None,
+            counts=DecisionCounts(
+                seams=seams, indications=indications, verdicts={}, labels={}, unclassified_by_reason={}
+            ),
+        )
+
+    return record
 
 
 @pytest.fixture(scope="session")

@@ -18,7 +18,7 @@ from seamtell.features.contracts import SeamTrace
 from seamtell.features.descriptors.registry import names
 from seamtell.pipeline.commands import show as commands
 from seamtell.pipeline.console import CAUTION
-from seamtell.pipeline.decisions.files import DecisionCounts, DecisionRecord
+from seamtell.pipeline.decisions.files import DecisionRecord
 from seamtell.pipeline.errors import BadInput, StorageProblem
 from seamtell.pipeline.init import init_workspace
 from seamtell.pipeline.show import show
@@ -53,29 +53,20 @@ def ws(tmp_path: Path, limits_toml: Callable[..., str]) -> Workspace:
     return workspace
 
 
-def decide(ws: Workspace, when: datetime, label: str, shift_mm: float = 0.0) -> None:
-    """Decisions for MB-0001 as `classify` would leave them, with a made-up label."""
-    found = show(ws, "MB-0001").indications
-    folder = ws.decisions_dir / f"{when:%Y%m%dT%H%M%SZ}"
-    folder.mkdir(parents=True)
-    rows = [("MB-0001", i.indication, i.start_mm + shift_mm, i.end_mm + shift_mm, label) for i in found]
-    columns = ["seam_id", "indication", "start_mm", "end_mm", "label"]
-    pd.DataFrame(rows, columns=columns).to_parquet(folder / "indications.parquet")
-    counts = DecisionCounts(seams=1, indications=1, verdicts={}, labels={}, unclassified_by_reason={})
-    record = DecisionRecord(
-        software_version="0",
-        decided_at=when,
-        model_id="m-0001",
-        model_digest="",
-        model_reason="",
-        limits_digest="",
-        settings_digest="",
-        input_digest="",
-        since=None,
-        until=None,
-        counts=counts,
-    )
-    (folder / "decision.json").write_text(record.model_dump_json(), encoding="utf-8")
+@pytest.fixture
+def decide(bare_record: Callable[..., DecisionRecord]) -> Callable[..., None]:
+    """Leave decisions for MB-0001 as `classify` would, with a made-up label."""
+
+    def decided(ws: Workspace, when: datetime, label: str, shift_mm: float = 0.0) -> None:
+        found = show(ws, "MB-0001").indications
+        folder = ws.decisions_dir / f"{when:%Y%m%dT%H%M%SZ}"
+        folder.mkdir(parents=True)
+        rows = [("MB-0001", i.indication, i.start_mm + shift_mm, i.end_mm + shift_mm, label) for i in found]
+        columns = ["seam_id", "indication", "start_mm", "end_mm", "label"]
+        pd.DataFrame(rows, columns=columns).to_parquet(folder / "indications.parquet")
+        (folder / "decision.json").write_text(bare_record(when).model_dump_json(), encoding="utf-8")
+
+    return decided
 
 
 def cut(ws: Workspace, tmp_path: Path) -> None:
@@ -109,7 +100,7 @@ def test_sections_are_marked_and_listed(ws, tmp_path):
     assert "section S-1: lack of fusion" in svg_text(result.path)
 
 
-def test_labels_come_from_the_newest_decisions(ws, tmp_path):
+def test_labels_come_from_the_newest_decisions(ws, tmp_path, decide: Callable[..., None]):
     decide(ws, datetime(2026, 3, 3, tzinfo=UTC), "pinhole")
     decide(ws, datetime(2026, 3, 4, tzinfo=UTC), "lack_of_fusion")
     result = show(ws, "MB-0001", out=tmp_path / "a.svg")
@@ -117,12 +108,12 @@ def test_labels_come_from_the_newest_decisions(ws, tmp_path):
     assert "0 lack of fusion" in svg_text(result.path)
 
 
-def test_a_label_is_not_shown_on_an_indication_that_lies_elsewhere_now(ws):
+def test_a_label_is_not_shown_on_an_indication_that_lies_elsewhere_now(ws, decide: Callable[..., None]):
     decide(ws, datetime(2026, 3, 3, tzinfo=UTC), "pinhole", shift_mm=0.5)
     assert show(ws, "MB-0001").labels == {}
 
 
-def test_damaged_decisions_are_named(ws):
+def test_damaged_decisions_are_named(ws, decide: Callable[..., None]):
     decide(ws, datetime(2026, 3, 3, tzinfo=UTC), "pinhole")
     path = next(ws.decisions_dir.glob("*/indications.parquet"))
     path.write_bytes(path.read_bytes()[:40])

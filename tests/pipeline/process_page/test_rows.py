@@ -12,7 +12,7 @@ import pytest
 from scipy import stats
 
 from seamtell.pipeline.counted_decisions import Decided
-from seamtell.pipeline.decisions.files import DecisionCounts, DecisionRecord
+from seamtell.pipeline.decisions.files import DecisionRecord
 from seamtell.pipeline.process_page.answer import news_of
 from seamtell.pipeline.process_page.found import Found
 from seamtell.pipeline.process_page.group_rows import columns_to_compare, raw_group_rows
@@ -32,7 +32,7 @@ Make = Callable[..., Decided]
 
 
 @pytest.fixture(scope="module")
-def make() -> Make:
+def make(bare_record: Callable[..., DecisionRecord]) -> Make:
     """Seams of two lines over fifty weeks; what is asked for happens, and nothing else."""
 
     def made(
@@ -78,28 +78,10 @@ def make() -> Make:
             peak.astype(np.float32),
             np.zeros(len(seam), bool),
         )
-        return Decided(Path("decisions"), _record(len(seam)), seams, indications)
+        record = bare_record(datetime(2027, 1, 1, tzinfo=UTC), seams=N, indications=len(seam), digest="d")
+        return Decided(Path("decisions"), record, seams, indications)
 
     return made
-
-
-def _record(indications: int) -> DecisionRecord:
-    counts = DecisionCounts(
-        seams=N, indications=indications, verdicts={}, labels={}, unclassified_by_reason={}
-    )
-    return DecisionRecord(
-        software_version="0",
-        decided_at=datetime(2027, 1, 1, tzinfo=UTC),
-        model_id="m-0001",
-        model_digest="d",
-        model_reason="",
-        limits_digest="",
-        settings_digest="",
-        input_digest="",
-        since=None,
-        until=None,
-        counts=counts,
-    )
 
 
 @pytest.fixture(scope="module")

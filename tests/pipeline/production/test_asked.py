@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -12,14 +13,14 @@ import pytest
 
 from seamtell.models.reasons import Reason
 from seamtell.pipeline.counted_decisions import Decided
-from seamtell.pipeline.decisions.files import DecisionCounts, DecisionRecord
+from seamtell.pipeline.decisions.files import DecisionRecord
 from seamtell.pipeline.production.decided import ANSWERS, DecidedIndications, DecidedSeams, reasons_in_force
 
 UNCLASSIFIED = len(ANSWERS) - 1
 
 
 @pytest.fixture
-def decided() -> Decided:
+def decided(bare_record: Callable[..., DecisionRecord]) -> Decided:
     """Six seams: the second is suspended, the last two are of a recipe that the model does not know."""
     n = 6
     metadata = pd.DataFrame(
@@ -44,20 +45,7 @@ def decided() -> Decided:
         peak_mm=np.full(5, 100.0, np.float32),
         outside=np.array([False, False, False, False, True]),
     )
-    counts = DecisionCounts(seams=n, indications=5, verdicts={}, labels={}, unclassified_by_reason={})
-    record = DecisionRecord(
-        software_version="0",
-        decided_at=datetime(2026, 2, 1, tzinfo=UTC),
-        model_id="m-0001",
-        model_digest="d",
-        model_reason="",
-        limits_digest="",
-        settings_digest="",
-        input_digest="",
-        since=None,
-        until=None,
-        counts=counts,
-    )
+    record = bare_record(datetime(2026, 2, 1, tzinfo=UTC), seams=n, indications=5, digest="d")
     return Decided(Path("decisions"), record, seams, indications)
 
 
