@@ -24,6 +24,8 @@ def mix_rows(
 ) -> list[MixRow]:
     """One row for each flaw of each choice in which there is a seam; `cells` by `MIX_COLUMNS`."""
     rows = []
+    # With one line or one recipe several choices are the same cells.
+    mixes: dict[bytes, GroupMix] = {}
     for line in (ALL, *cells.groups["line"].names):
         of_line = cells.all if line == ALL else cells.of("line", line)
         for recipe in (ALL, *cells.groups["recipe"].names):
@@ -31,9 +33,12 @@ def mix_rows(
             for period in periods:
                 months = [cells.groups["month"].names.index(month) for month in period.months]
                 own = of_both & np.isin(cells.groups["month"].codes, months)
-                if own.any():
-                    mix, _ = correction.mix_of(counts_of(ALL, cells, own), rng)
-                    rows += _rows(line, recipe, period.key, mix, corrected=not correction.why_not)
+                if not own.any():
+                    continue
+                key = own.tobytes()
+                if key not in mixes:
+                    mixes[key] = correction.mix_of(counts_of(ALL, cells, own), rng)[0]
+                rows += _rows(line, recipe, period.key, mixes[key], corrected=not correction.why_not)
     return rows
 
 

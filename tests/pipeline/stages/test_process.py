@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 from collections import Counter
+from collections.abc import Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner, Result
 
+from seamtell.pipeline import corrected_mix as corrected
 from seamtell.pipeline.classify import classify
 from seamtell.pipeline.cli import app
 from seamtell.pipeline.console import CAUTION, ExitCode
@@ -33,6 +35,14 @@ from seamtell.pipeline.workspace import Workspace
 from .conftest import bumped_trace  # type: ignore[import-not-found]
 
 MORE_SEAMS = range(130, 190)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _fewer_draws() -> Iterator[None]:
+    """Of the confusion matrix: these tests are not about the width of intervals."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(corrected, "DRAWS", 200)
+        yield
 
 
 @pytest.fixture(scope="module")
