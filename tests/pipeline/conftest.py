@@ -39,6 +39,22 @@ def browser() -> Iterator[Any]:
 
 
 @pytest.fixture(scope="session")
+def violations() -> Callable[[Any], list[str]]:
+    """What axe-core (WCAG 2.0, 2.1 and 2.2, levels A and AA, and best practices) finds wrong with a page.
+
+    The rules run as a script: a page that allows none has to be opened with ``bypass_csp``.
+    """
+
+    def found(page: Any) -> list[str]:
+        from axe_playwright_python.sync_playwright import Axe
+
+        complaints = Axe().run(page).response["violations"]
+        return [f"{one['id']}: {node['html'][:160]}" for one in complaints for node in one["nodes"]]
+
+    return found
+
+
+@pytest.fixture(scope="session")
 def bucket() -> Iterator[Place]:
     """A bucket of moto, which speaks the protocol of S3 over HTTP; workers started later know it too."""
     import boto3

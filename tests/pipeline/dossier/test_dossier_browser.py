@@ -33,22 +33,15 @@ def opened(browser: Any, path: Path, width: int = 1280, **options: Any) -> Any:
     return page
 
 
-def violations(page: Any) -> list[str]:
-    from axe_playwright_python.sync_playwright import Axe
-
-    found = Axe().run(page).response["violations"]
-    return [f"{one['id']}: {node['html'][:160]}" for one in found for node in one["nodes"]]
-
-
 @pytest.mark.parametrize(("width", "scheme"), [(400, "dark"), (1280, "light")])
-def test_axe_finds_nothing_wrong_with_the_dossier(browser, html, width, scheme):
+def test_axe_finds_nothing_wrong_with_the_dossier(browser, html, width, scheme, violations):
     # The rules run as a script; the page itself allows none, so its policy is lifted for the visit.
     page = opened(browser, html, width, bypass_csp=True, color_scheme=scheme)
     assert violations(page) == []
     page.close()
 
 
-def test_axe_would_find_what_is_wrong(browser, tmp_path):
+def test_axe_would_find_what_is_wrong(browser, tmp_path, violations):
     path = tmp_path / "wrong.html"
     path.write_text('<html><body><p style="color:#bbb">pale</p><img src="data:,"></body></html>', "utf-8")
     page = opened(browser, path)

@@ -10,6 +10,7 @@ import shutil
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -136,6 +137,16 @@ def test_the_sheets_have_one_section_a_cut_and_do_not_tell_what_the_classifier_a
     assert not re.search("pinhole|mismatch|lack of fusion|edge notch", drawn)
     assert "nothing printed here releases a weld" in page
     assert "<script" not in page
+
+
+@pytest.mark.browser
+def test_axe_finds_nothing_wrong_with_the_cut_sheets(
+    browser: Any, planned: making.CutPlanResult, violations: Callable[[Any], list[str]]
+) -> None:
+    page = browser.new_page(bypass_csp=True)
+    page.goto((planned.folder / making.SHEETS_FILE).as_uri())
+    assert violations(page) == []
+    page.close()
 
 
 def test_a_filled_form_comes_back_as_sections_with_their_purpose_and_probability(

@@ -7,6 +7,7 @@ import shutil
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -137,6 +138,16 @@ def test_a_file_that_cannot_be_read_changes_nothing(
     with pytest.raises(BadInput, match="no column 'section_id'"):
         retrain(shop_copy, file, now=now)
     assert not (shop_copy.models_dir / "m-0002").exists()
+
+
+@pytest.mark.browser
+def test_axe_finds_nothing_wrong_with_the_page(
+    browser: Any, retrained: Retrained, violations: Callable[[Any], list[str]]
+) -> None:
+    page = browser.new_page(bypass_csp=True)
+    page.goto(retrained[2].page.as_uri())
+    assert violations(page) == []
+    page.close()
 
 
 def test_without_an_approved_model_the_page_says_that_nothing_was_compared(
