@@ -47,6 +47,8 @@ def run_year(scratch: Path, kind: str, number: int, seams: int, workers: int) ->
     lived = live_a_year(prepared, folder / "workspace", plan, year, _tell)
     start, coil = plan.start.date(), _bad_coil(plan, truth, seed, seams)
     mix = mix_against_truth(lived, year.hidden)
+    events = () if truth is None else events_of(lived, truth, start, coil)
+    inventions = inventions_of(lived, start, coil, truth)
     shutil.copyfile(folder / "workspace" / "reports" / "process.html", scratch / f"{kind}-{number}.html")
     shutil.rmtree(folder)
     return {
@@ -63,8 +65,8 @@ def run_year(scratch: Path, kind: str, number: int, seams: int, workers: int) ->
         "charted_weeks": sum(
             one.low is not None for one in lived.view.weeks if one.line == one.recipe == "all"
         ),
-        "events": [] if truth is None else [asdict(one) for one in events_of(lived, truth, start, coil)],
-        "inventions": asdict(inventions_of(lived, start, coil, truth)),
+        "events": [asdict(one) for one in events],
+        "inventions": asdict(inventions),
         "mix": json.loads(mix.to_json(orient="records")),
     }
 
