@@ -4,11 +4,29 @@ from __future__ import annotations
 
 from typing import Any
 
-from numba.core.caching import FunctionCache
+from llvmlite.binding import parse_assembly
+from numba.core.caching import CompileResultCacheImpl, FunctionCache
 
 __all__ = ["KeptCode"]
 
-_ALLOCATES_NOTHING = "allocates nothing"
+_KIND = "allocates nothing, called from Python only"
+
+
+class _NamesOnly(CompileResultCacheImpl):  # type: ignore[misc]
+    """Keeps machine code, and of the code that other compiled functions could take in the names alone.
+
+    That code takes longer to parse than all else of loading, and numba reads the names from it.
+    """
+
+    def reduce(self, data: Any) -> tuple[Any, ...]:
+        """What is written of a compiled function."""
+        (name, kind, content), *rest = super().reduce(data)
+        if kind == "object":
+            machine_code, _ = content
+            defined = (data.fndesc.llvm_func_name, data.fndesc.llvm_cpython_wrapper_name)
+            bodies = "\n".join(f'define void @"{symbol}"() {{ unreachable }}' for symbol in defined)
+            content = machine_code, parse_assembly(bodies).as_bitcode()
+        return (name, kind, content), *rest
 
 
 class KeptCode(FunctionCache):  # type: ignore[misc]
@@ -16,8 +34,10 @@ class KeptCode(FunctionCache):  # type: ignore[misc]
 
     Numba takes in everything that it could compile before it looks for kept code, which takes longer than
     the rest of a start. Code that allocates nothing needs none of it, and the compiler takes it in by
-    itself when something must be compiled after all.
+    itself when something must be compiled after all. No compiled function may call one that is kept.
     """
+
+    _impl_class = _NamesOnly
 
     def load_overload(self, sig: Any, target_context: Any) -> Any:
         """Load the code of one signature; None when it must be compiled."""
@@ -27,4 +47,4 @@ class KeptCode(FunctionCache):  # type: ignore[misc]
 
     def _index_key(self, sig: Any, codegen: Any) -> tuple[Any, ...]:
         """Numba's own key and a mark: code of another kind under the same name must never be loaded."""
-        return (*super()._index_key(sig, codegen), _ALLOCATES_NOTHING)
+        return (*super()._index_key(sig, codegen), _KIND)
