@@ -9,7 +9,7 @@ from typing import Any
 __all__ = ["OPTIONS", "kept"]
 
 OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy", "_nrt": False}
-"""Without the interpreter's lock; dividing by zero gives what NumPy gives; nothing is allocated or counted."""
+"""Without the interpreter's lock; dividing by zero gives what NumPy gives; nothing is allocated."""
 
 
 def kept(function: Callable[..., Any], signature: str | None = None) -> Any:

@@ -127,9 +127,7 @@ def _numbers(text: str, kind: type[int] | type[float], expected: int) -> list[fl
     return numbers
 
 
-def _leaves_by_pattern(
-    children: NDArray[np.int64], leaf_values: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _leaves_by_pattern(children: NDArray[np.int64], leaf_values: NDArray[np.float64]) -> NDArray[np.float64]:
     """Walk every pattern through every tree, split by split from the root; a child below zero is a leaf.
 
     Parameters

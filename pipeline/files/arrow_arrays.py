@@ -116,7 +116,9 @@ def present(array: pa.Array) -> NDArray[np.bool_]:
     validity = array.buffers()[0]
     if not array.null_count or validity is None:
         return np.ones(len(array), dtype=np.bool_)
-    bits = np.unpackbits(np.frombuffer(validity, np.uint8), count=array.offset + len(array), bitorder="little")
+    bits = np.unpackbits(
+        np.frombuffer(validity, np.uint8), count=array.offset + len(array), bitorder="little"
+    )
     return bits[array.offset :].astype(np.bool_)
 
 
