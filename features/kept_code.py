@@ -12,7 +12,7 @@ __all__ = ["KeptCode"]
 _KIND = "allocates nothing, called from Python only"
 
 
-class _NamesOnly(CompileResultCacheImpl):  # type: ignore[misc]
+class _NamesOnly(CompileResultCacheImpl):
     """Keeps machine code, and of the code that other compiled functions could take in the names alone.
 
     That code takes longer to parse than all else of loading, and numba reads the names from it.
@@ -20,7 +20,7 @@ class _NamesOnly(CompileResultCacheImpl):  # type: ignore[misc]
 
     def reduce(self, data: Any) -> tuple[Any, ...]:
         """What is written of a compiled function."""
-        (name, kind, content), *rest = super().reduce(data)
+        (name, kind, content), *rest = super().reduce(data)  # type: ignore[no-untyped-call]
         if kind == "object":
             machine_code, _ = content
             defined = (data.fndesc.llvm_func_name, data.fndesc.llvm_cpython_wrapper_name)
@@ -29,7 +29,7 @@ class _NamesOnly(CompileResultCacheImpl):  # type: ignore[misc]
         return (name, kind, content), *rest
 
 
-class KeptCode(FunctionCache):  # type: ignore[misc]
+class KeptCode(FunctionCache):
     """Numba's own cache, which loads machine code without first getting ready to compile any.
 
     Numba takes in everything that it could compile before it looks for kept code, which takes longer than
@@ -42,9 +42,10 @@ class KeptCode(FunctionCache):  # type: ignore[misc]
     def load_overload(self, sig: Any, target_context: Any) -> Any:
         """Load the code of one signature; None when it must be compiled."""
         with self._guard_against_spurious_io_errors():
-            return self._load_overload(sig, target_context)
+            return self._load_overload(sig, target_context)  # type: ignore[no-untyped-call]
         return None  # where the guard took an error of the disk for one that passes
 
     def _index_key(self, sig: Any, codegen: Any) -> tuple[Any, ...]:
         """Numba's own key and a mark: code of another kind under the same name must never be loaded."""
-        return (*super()._index_key(sig, codegen), _KIND)
+        key = super()._index_key(sig, codegen)  # type: ignore[no-untyped-call]
+        return (*key, _KIND)

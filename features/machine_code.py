@@ -32,7 +32,7 @@ def kept(function: Callable[..., Any], signature: str | None = None) -> Any:
 
     dispatcher = njit(**OPTIONS)(function)
     with suppress(RuntimeError):  # what numba raises when it finds no folder that it may write
-        dispatcher._cache = KeptCode(function)
+        dispatcher._cache = KeptCode(function)  # type: ignore[no-untyped-call]
     if signature is not None:
         dispatcher.compile(signature)
         dispatcher.disable_compile()

@@ -19,7 +19,7 @@ from seamtell.features.machine_code import kept
 __all__ = ["nearest_distances", "row_products"]
 
 _SIDE_BY_SIDE = 32
-"""Rows in one go. Kernels see it by their memory: a loop of known length would be unrolled, not vectorised."""
+"""Rows in one go. Kernels see it by their memory: a loop of known length is unrolled and not vectorised."""
 
 
 def row_products(values: NDArray[np.float64], matrix: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = ["flags", "numbers", "numbers_of", "numbers_or_null", "present", "texts"]
 
-_KINDS = {
+_KINDS: dict[str, np.dtype[Any]] = {
     "int32": np.dtype(np.int32),
     "int64": np.dtype(np.int64),
     "float": np.dtype(np.float32),
