@@ -5,7 +5,6 @@ from __future__ import annotations
 from math import ceil, pi, sqrt
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
 
 from seamtell.data_synth.arrays import Floats
 
@@ -26,6 +25,8 @@ def smooth_random(n: int, correlation_samples: float, rng: np.random.Generator) 
     correlation_samples : float
         Lag at which the correlation is down to 1/e.
     """
+    from scipy.ndimage import gaussian_filter1d
+
     step = max(1, int(correlation_samples / _COARSE))
     m = ceil(n / step) + 2
     # white noise smoothed by a Gaussian of deviation s has correlation exp(-(lag / 2s)^2)

@@ -21,7 +21,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solveh_banded
 
 __all__ = ["BLOCK_MM", "WINDOW_MM", "baseline_pct"]
 
@@ -137,6 +136,8 @@ def _low_quantile(medians: NDArray[np.float64], width: int) -> NDArray[np.float6
 
 def _smooth(values: NDArray[np.float64], taken: NDArray[np.bool_]) -> NDArray[np.float64]:
     """Penalised least squares: bending is dear, so gaps are bridged; sloping a little, so ends stay flat."""
+    from scipy.linalg import solveh_banded
+
     count = len(values)
     bands = np.zeros((3, count))
     bands[2] = taken

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Any
 
 __all__ = ["OPTIONS", "kept"]
 
-OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
-"""Without the interpreter's lock; dividing by zero gives what NumPy gives."""
+OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy", "_nrt": False}
+"""Without the interpreter's lock; dividing by zero gives what NumPy gives; nothing is allocated."""
 
 
 def kept(function: Callable[..., Any], signature: str | None = None) -> Any:
@@ -20,13 +21,19 @@ def kept(function: Callable[..., Any], signature: str | None = None) -> Any:
     Parameters
     ----------
     function : callable
+        It may allocate nothing: its caller brings the working memory.
     signature : str, optional
         In numba's words, to compile at once for these types and no others; an array that it calls
         read-only may be writable too.
     """
     from numba import njit
 
-    try:
-        return njit(signature, cache=True, **OPTIONS)(function)
-    except RuntimeError:  # what numba raises when it finds no folder that it may write
-        return njit(signature, **OPTIONS)(function)
+    from seamtell.features.kept_code import KeptCode
+
+    dispatcher = njit(**OPTIONS)(function)
+    with suppress(RuntimeError):  # what numba raises when it finds no folder that it may write
+        dispatcher._cache = KeptCode(function)  # type: ignore[no-untyped-call]
+    if signature is not None:
+        dispatcher.compile(signature)
+        dispatcher.disable_compile()
+    return dispatcher

@@ -17,7 +17,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d
 
 __all__ = ["BRIDGE_BEAMS", "NARROWEST_BEAMS", "TAIL_SHARE", "Segment", "find_segments"]
 
@@ -65,6 +64,8 @@ def find_segments(
     >>> find_segments(hump, no, ~no, beam_samples=19, enter_sigma=5, leave_sigma=2.5)
     [(35, 65)]
     """
+    from scipy.ndimage import maximum_filter1d
+
     reach = 2 * max(1, round(beam_samples)) + 1
     highest_near = maximum_filter1d(excursion_sigma, size=reach, mode="nearest")
     alive = judged & (excursion_sigma > leave_sigma) & (excursion_sigma >= TAIL_SHARE * highest_near)

@@ -11,7 +11,6 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
 
 __all__ = ["DESPIKE_BEAMS", "SMOOTH_BEAMS", "despiked_pct", "smoothed_pct"]
 
@@ -73,6 +72,8 @@ def despiked_pct(
     >>> despiked_pct(np.array([1.0, 1.0, 9.0, 1.0, 1.0]), 1.0, 9.0)
     array([1., 1., 1., 1., 1.])
     """
+    from scipy.ndimage import median_filter
+
     size = max(1, 2 * round((DESPIKE_BEAMS * beam_width_mm / pitch_mm - 1.0) / 2.0) + 1)
     if pitch_mm <= beam_width_mm / 4.0:
         size = max(size, 3)

@@ -98,7 +98,7 @@ class FittedModel:
                 f"got {len(recipes)} recipes, expected one for each of {len(rows)} indications"
             )
         known = frozenset(self.card.domain.recipes)
-        return rows, np.fromiter((recipe in known for recipe in recipes), np.bool_, len(rows))
+        return rows, np.fromiter(map(known.__contains__, recipes), np.bool_, len(rows))
 
     def _checked(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
         rows = np.ascontiguousarray(values, dtype=np.float64)

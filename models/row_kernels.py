@@ -19,7 +19,7 @@ from seamtell.features.machine_code import kept
 __all__ = ["nearest_distances", "row_products"]
 
 _SIDE_BY_SIDE = 32
-"""Rows in one go. An argument of the kernels: a loop of known length would be unrolled and not vectorised."""
+"""Rows in one go. Kernels see it by their memory: a loop of known length is unrolled and not vectorised."""
 
 
 def row_products(values: NDArray[np.float64], matrix: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -38,7 +38,8 @@ def row_products(values: NDArray[np.float64], matrix: NDArray[np.float64]) -> ND
     if rows.shape[1] != columns.shape[1]:
         raise ValueError(f"got rows of {rows.shape[1]}, expected {columns.shape[1]}")
     out = np.empty((len(rows), len(columns)))
-    _products()(rows, columns, out, _SIDE_BY_SIDE)
+    block, total = _lanes(rows.shape[1]), np.empty(_SIDE_BY_SIDE)
+    _products()(rows, columns, block, total, out)
     return out
 
 
@@ -66,8 +67,14 @@ def nearest_distances(
     # A column of a triangular matrix begins with zeros, which add nothing to a sum.
     first = (columns != 0).argmax(axis=1).astype(np.int64)
     out = np.empty(len(rows))
-    _distances()(rows, columns, first, points, out, _SIDE_BY_SIDE)
+    block, total, squared = _lanes(rows.shape[1]), np.empty(_SIDE_BY_SIDE), _lanes(len(points))
+    _distances()(rows, columns, first, points, block, total, squared, out)
     return out
+
+
+def _lanes(rows: int) -> NDArray[np.float64]:
+    """Working memory of a kernel: as many rows, one lane for each row of values in one go."""
+    return np.zeros((rows, _SIDE_BY_SIDE))
 
 
 def _plain(array: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -75,24 +82,26 @@ def _plain(array: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 _TABLE = "Array(float64, 2, 'C', readonly=True)"
+_LANES = "float64[:, ::1], float64[::1]"
 
 
 @cache
 def _products() -> Any:
-    return kept(_multiply, f"void({_TABLE}, {_TABLE}, float64[:, ::1], int64)")
+    return kept(_multiply, f"void({_TABLE}, {_TABLE}, {_LANES}, float64[:, ::1])")
 
 
 @cache
 def _distances() -> Any:
     return kept(
         _measure,
-        f"void({_TABLE}, {_TABLE}, Array(int64, 1, 'C', readonly=True), {_TABLE}, float64[::1], int64)",
+        f"void({_TABLE}, {_TABLE}, Array(int64, 1, 'C', readonly=True), {_TABLE}, "
+        f"{_LANES}, float64[:, ::1], float64[::1])",
     )
 
 
-def _multiply(values, columns, out, width):  # type: ignore[no-untyped-def]  # compiled by numba
+def _multiply(values, columns, block, total, out):  # type: ignore[no-untyped-def]  # compiled by numba
     n, d = values.shape
-    block, total = np.zeros((d, width)), np.zeros(width)
+    width = len(total)
     for begin in range(0, n, width):
         rows = min(width, n - begin)
         for j in range(rows):
@@ -108,10 +117,11 @@ def _multiply(values, columns, out, width):  # type: ignore[no-untyped-def]  # c
                 out[begin + j, k] = total[j]
 
 
-def _measure(values, columns, first, centres, out, width):  # type: ignore[no-untyped-def]  # compiled by numba
+def _measure(  # type: ignore[no-untyped-def]  # compiled by numba
+    values, columns, first, centres, block, total, squared, out
+):
     n, d = values.shape
-    block, total = np.zeros((d, width)), np.zeros(width)
-    squared = np.zeros((len(centres), width))
+    width = len(total)
     for begin in range(0, n, width):
         rows = min(width, n - begin)
         for j in range(rows):

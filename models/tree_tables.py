@@ -9,7 +9,6 @@ they are the same to the last bit; LightGBM is the specification.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -67,11 +66,9 @@ class TreeTables:
             whole = fields["num_tree_per_iteration"] == str(classes) and len(trees) % classes == 0
             if not (plain and whole and trees):
                 return None
-            tables = [_tree(tree, columns) for tree in trees]
-        except (ValueError, LookupError):
+            return cls(classes, columns, *_tables([_fields(tree) for tree in trees], columns))
+        except (ValueError, LookupError, OverflowError):
             return None
-        features, thresholds, leaves = (np.stack(part) for part in zip(*tables, strict=True))
-        return cls(classes, columns, features, thresholds, leaves)
 
     def probabilities(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the probabilities of finite descriptors, shape (n, K).
@@ -85,7 +82,9 @@ class TreeTables:
         if rows.ndim != 2 or rows.shape[1] != self.columns:
             raise ValueError(f"got descriptors of shape {rows.shape}, expected (n, {self.columns})")
         out = np.empty((len(rows), self.classes))
-        _kernel()(rows, self.features, self.thresholds, self.leaves, out, _SIDE_BY_SIDE)
+        block, scores = np.zeros((self.columns, _SIDE_BY_SIDE)), np.empty((self.classes, _SIDE_BY_SIDE))
+        pattern = np.empty(_SIDE_BY_SIDE, dtype=np.int64)
+        _kernel()(rows, self.features, self.thresholds, self.leaves, block, pattern, scores, out)
         return out
 
 
@@ -94,41 +93,64 @@ def _fields(text: str) -> dict[str, str]:
     return {key: value.strip() for key, value in pairs}
 
 
-def _tree(text: str, columns: int) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
-    fields = _fields(text)
-    size = int(fields["num_leaves"])
-    if size > MOST_LEAVES or fields["num_cat"] != "0" or fields["is_linear"] != "0":
-        raise ValueError("another kind of tree")
-    features, thresholds = np.zeros(_SPLITS, dtype=np.int64), np.full(_SPLITS, np.inf)
-    leaf_values = [float(x) for x in fields["leaf_value"].split()]
-    if len(leaf_values) != size:
-        raise ValueError("another number of leaves")
-    if size == 1:
-        return features, thresholds, np.full(2**_SPLITS, leaf_values[0])
-    asked = [int(x) for x in fields["split_feature"].split()]
-    plain = set(fields["decision_type"].split()) <= _PLAIN_SPLITS
-    if not plain or not all(0 <= column < columns for column in asked):
-        raise ValueError("another kind of split")
-    features[: size - 1] = asked
-    thresholds[: size - 1] = [float(x) for x in fields["threshold"].split()]
-    children = [[int(x) for x in fields[f"{side}_child"].split()] for side in ("left", "right")]
-    return features, thresholds, np.array(_leaf_by_pattern(children, leaf_values))
-
-
-def _leaf_by_pattern(children: list[list[int]], leaf_values: list[float]) -> list[float]:
-    """Walk every pattern from the root at once; a child below zero is a leaf."""
-    by_pattern = [math.nan] * 2**_SPLITS
-    ahead: list[tuple[int, Sequence[int]]] = [(0, range(2**_SPLITS))]
-    for _ in range(2 * len(leaf_values) - 1):  # one step for each split and each leaf
-        node, patterns = ahead.pop()
-        if node < 0:
-            for pattern in patterns:
-                by_pattern[pattern] = leaf_values[~node]
+def _tables(
+    trees: list[dict[str, str]], columns: int
+) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
+    """Features, thresholds and leaves by pattern of all trees; `ValueError` for another kind of tree."""
+    features, thresholds = np.zeros((len(trees), _SPLITS), np.int64), np.full((len(trees), _SPLITS), np.inf)
+    # A split that a tree lacks leads to itself, so that no walk through it comes to an end.
+    children = np.tile(np.arange(_SPLITS), (2, len(trees), 1))
+    leaf_values = np.full((len(trees), MOST_LEAVES), np.nan)
+    for t, fields in enumerate(trees):
+        size = int(fields["num_leaves"])
+        if not 1 <= size <= MOST_LEAVES or fields["num_cat"] != "0" or fields["is_linear"] != "0":
+            raise ValueError("another kind of tree")
+        leaf_values[t, :size] = _numbers(fields["leaf_value"], float, size)
+        if size == 1:
+            children[:, t, 0] = ~0
             continue
-        for answer, own in enumerate(children):
-            ahead.append((own[node], [pattern for pattern in patterns if pattern >> node & 1 == answer]))
-    if ahead or any(math.isnan(value) for value in by_pattern):
+        if not set(fields["decision_type"].split()) <= _PLAIN_SPLITS:
+            raise ValueError("another kind of split")
+        features[t, : size - 1] = _numbers(fields["split_feature"], int, size - 1)
+        thresholds[t, : size - 1] = _numbers(fields["threshold"], float, size - 1)
+        for side, name in enumerate(("left_child", "right_child")):
+            children[side, t, : size - 1] = _numbers(fields[name], int, size - 1)
+    if features.min() < 0 or features.max() >= columns:
+        raise ValueError("a split asks no column of the descriptors")
+    return features, thresholds, _leaves_by_pattern(children, leaf_values)
+
+
+def _numbers(text: str, kind: type[int] | type[float], expected: int) -> list[float]:
+    numbers = [kind(one) for one in text.split()]
+    if len(numbers) != expected:
+        raise ValueError(f"got {len(numbers)} numbers, expected {expected}")
+    return numbers
+
+
+def _leaves_by_pattern(children: NDArray[np.int64], leaf_values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Walk every pattern through every tree, split by split from the root; a child below zero is a leaf.
+
+    Parameters
+    ----------
+    children : int64 array of shape (2, T, 5)
+        Next split of each answer, or ``~leaf``.
+    leaf_values : float64 array of shape (T, 6)
+        NaN where a tree has no leaf.
+
+    Returns
+    -------
+    float64 array of shape (T, 32)
+    """
+    trees, patterns = np.arange(len(leaf_values))[:, None], np.arange(2**_SPLITS)
+    at = np.zeros((len(leaf_values), len(patterns)), np.int64)
+    for _ in range(_SPLITS):
+        split = np.maximum(at, 0)
+        at = np.where(at < 0, at, children[patterns >> split & 1, trees, split])
+    if at.max() >= 0:
         raise ValueError("the splits are no tree")
+    by_pattern = leaf_values[trees, ~at]
+    if np.isnan(by_pattern).any():
+        raise ValueError("a leaf is missing")
     return by_pattern
 
 
@@ -137,17 +159,18 @@ def _kernel() -> Any:
     table = "Array(float64, 2, 'C', readonly=True)"
     return kept(
         _score,
-        f"void({table}, Array(int64, 2, 'C', readonly=True), {table}, {table}, float64[:, ::1], int64)",
+        f"void({table}, Array(int64, 2, 'C', readonly=True), {table}, {table}, "
+        "float64[:, ::1], int64[::1], float64[:, ::1], float64[:, ::1])",
     )
 
 
-def _score(values, features, thresholds, leaves, out, width):  # type: ignore[no-untyped-def]  # compiled by numba
+def _score(  # type: ignore[no-untyped-def]  # compiled by numba
+    values, features, thresholds, leaves, block, pattern, scores, out
+):
     """Fill `out` with probabilities: the scores through a softmax, as LightGBM does it."""
     n, columns = values.shape
     classes = out.shape[1]
-    block = np.zeros((columns, width))
-    pattern = np.zeros(width, np.int64)
-    scores = np.zeros((classes, width))
+    width = len(pattern)
     for first in range(0, n, width):
         rows = min(width, n - first)
         for j in range(rows):

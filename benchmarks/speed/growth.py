@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,6 +20,8 @@ __all__ = ["Growth", "describe_growth", "fitted_growth"]
 SEAMS = (100, 316, 1_000, 3_162, 10_000)
 SAMPLES = (1_024, 3_238, 10_240, 32_382, 102_400)
 _SEAMS_OF_EACH_LENGTH = 50
+_SECONDS_A_TURN = 0.05
+"""A load that takes less is repeated in each turn."""
 
 
 @dataclass(frozen=True)
@@ -32,7 +34,7 @@ class Growth:
         What grows.
     sizes : tuple of int
     seconds : tuple of float
-        The least of several runs, for each size.
+        Of a core, on which describing runs alone; the least of several runs, for each size.
     slope : float
         Of log(seconds) over log(size), least squares; 1 is linear.
     excess : float
@@ -70,10 +72,6 @@ def fitted_growth(of: str, sizes: Sequence[int], seconds: Sequence[float]) -> Gr
 
 def describe_growth(load: Load, *, runs: int = RUNS) -> list[Growth]:
     """Time describing over two decades of seams, and of samples in a seam at the same number of seams."""
-
-    def seconds(batches: list[TraceBatch]) -> float:
-        return _least(lambda: [describe_batch(batch, load.limits) for batch in batches], runs)
-
     # In batches as the stages make them.
     many = [
         [load.batch(min(BATCH_SEAMS, seams - first)) for first in range(0, seams, BATCH_SEAMS)]
@@ -82,8 +80,8 @@ def describe_growth(load: Load, *, runs: int = RUNS) -> list[Growth]:
     some = load.traces[:_SEAMS_OF_EACH_LENGTH]
     longer = [[TraceBatch.of_traces([_of_length(trace, samples) for trace in some])] for samples in SAMPLES]
     return [
-        fitted_growth("seams", SEAMS, [seconds(batches) for batches in many]),
-        fitted_growth("samples in a seam", SAMPLES, [seconds(batches) for batches in longer]),
+        fitted_growth("seams", SEAMS, _least_seconds(many, load, runs)),
+        fitted_growth("samples in a seam", SAMPLES, _least_seconds(longer, load, runs)),
     ]
 
 
@@ -96,15 +94,23 @@ def _of_length(trace: SeamTrace, samples: int) -> SeamTrace:
     return replace(trace, amplitudes_pct=amplitudes)
 
 
-def _least(call: Callable[[], object], runs: int) -> float:
-    """Least time of several runs; short ones are repeated until a run takes some milliseconds."""
-    start = time.perf_counter()
-    call()
-    again = max(1, int(0.01 / (time.perf_counter() - start + 1e-9)))
-    times = []
-    for _ in range(2 * runs):
-        start = time.perf_counter()
+def _least_seconds(loads: list[list[TraceBatch]], load: Load, runs: int) -> list[float]:
+    """Least seconds of a core for each load.
+
+    The loads take turns, so that a slow moment of the machine falls on all of them alike, and the clock
+    is that of the thread, which stands while other work has the core. Small loads are repeated.
+    """
+
+    def seconds(batches: list[TraceBatch], again: int) -> float:
+        start = time.thread_time()
         for _ in range(again):
-            call()
-        times.append((time.perf_counter() - start) / again)
-    return min(times)
+            for batch in batches:
+                describe_batch(batch, load.limits)
+        return (time.thread_time() - start) / again
+
+    repeats = [max(1, int(_SECONDS_A_TURN / (seconds(batches, 1) + 1e-9))) for batches in loads]
+    turns = [
+        [seconds(batches, again) for batches, again in zip(loads, repeats, strict=True)]
+        for _ in range(2 * runs)
+    ]
+    return [min(times) for times in zip(*turns, strict=True)]

@@ -13,7 +13,6 @@ import time
 from collections.abc import Callable, Mapping
 from typing import Any
 
-import numpy as np
 from numba import njit
 
 import seamtell.features.kernel.batch as batch_module
@@ -45,8 +44,7 @@ def kernel_split(batch: TraceBatch, limits: Mapping[str, RecipeLimits], runs: in
 
 def _least(batch: TraceBatch, limits: Mapping[str, RecipeLimits], loop: Any, stop: int, runs: int) -> float:
     shipped = batch_module.run_batch
-    room = np.empty(len(batch.channels), np.int64)
-    batch_module.run_batch = lambda *arguments: loop(stop, *arguments, room)
+    batch_module.run_batch = lambda *arguments: loop(stop, *arguments)
     try:
         times = [_seconds(lambda: batch_module.describe_batch(batch, limits)) for _ in range(runs + 1)]
     finally:
@@ -68,7 +66,7 @@ def stopping_source() -> str:
     RuntimeError
         The loop no longer calls what `STEPS` names.
     """
-    tree = ast.parse(textwrap.dedent(inspect.getsource(kernel_module._run.py_func)))
+    tree = ast.parse(textwrap.dedent(inspect.getsource(kernel_module.run_batch.py_func)))
     function = tree.body[0]
     assert isinstance(function, ast.FunctionDef)
     function.decorator_list, function.name, function.returns = [], "stopping_loop", None

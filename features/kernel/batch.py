@@ -42,16 +42,23 @@ def describe_batch(
     values = [np.ascontiguousarray(array, dtype=np.float32) for array in batch.values]
     # The kernel reads by address: what lies beyond a buffer is not there for it.
     inside = batch.whole | (batch.counts == 0)
-    starts, counts = np.where(inside, batch.starts, -1), np.where(inside, batch.counts, 0)
+    # Copies, so that one machine code serves arrays of any layout, writable or not.
     seams = Seams(
-        np.array([array.ctypes.data for array in values], dtype=np.int64),
-        starts.astype(np.int64),
-        counts.astype(np.int64),
-        *(
-            np.require(a, np.float64, "CW")
-            for a in (batch.start_mm, batch.pitch_mm, batch.thickness_a_mm, batch.thickness_b_mm)
-        ),
-        np.require(batch.recipe, np.int32, "CW"),
+        np.array([array.ctypes.data for array in values], np.int64),
+        np.array(np.where(inside, batch.starts, -1), np.int64, order="C"),
+        np.array(np.where(inside, batch.counts, 0), np.int64, order="C"),
+        np.array(batch.start_mm, np.float64, order="C"),
+        np.array(batch.pitch_mm, np.float64, order="C"),
+        np.array(batch.thickness_a_mm, np.float64, order="C"),
+        np.array(batch.thickness_b_mm, np.float64, order="C"),
+        np.array(batch.recipe, np.int32, order="C"),
+    )
+    known = Limits(
+        table.known,
+        table.limit_pct,
+        table.dead_zone_start_mm,
+        table.dead_zone_end_mm,
+        table.beam_width_mm,
     )
     per_seam = PerSeam(
         np.zeros(n, np.int8),
@@ -60,18 +67,13 @@ def describe_batch(
         np.full((n, channels), np.nan),
     )
     found = _room(_ROOM_PER_SEAM * n + 64, channels)
+    present = np.empty(channels, np.int64)
     begin, m = 0, 0
     scratch = make_scratch(channels, int(seams.counts.max(initial=1)), _pad(table, batch))
     while True:
         begin, m = run_batch(
             seams,
-            Limits(
-                table.known,
-                table.limit_pct,
-                table.dead_zone_start_mm,
-                table.dead_zone_end_mm,
-                table.beam_width_mm,
-            ),
+            known,
             _networks(),
             settings.enter_sigma,
             settings.leave_sigma,
@@ -80,6 +82,7 @@ def describe_batch(
             m,
             per_seam,
             found,
+            present,
         )
         if begin == n:
             return DescribedBatch(*per_seam, *(column[:m] for column in found))

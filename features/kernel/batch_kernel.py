@@ -105,35 +105,17 @@ def run_batch(
     m: int,
     per_seam: PerSeam,
     found: Found,
+    present: Indices,
 ) -> tuple[int, int]:
     """Describe seams from `begin` on until all are done or `found` is full.
+
+    `present` is working memory: one place for each channel.
 
     Returns
     -------
     tuple of int
         First seam that is not done, and number of indications so far.
     """
-    present = np.empty(seams.starts.shape[1], np.int64)
-    return _run(
-        seams, limits, networks, enter_sigma, leave_sigma, scratch, begin, m, per_seam, found, present
-    )
-
-
-@compiled
-def _run(
-    seams: Seams,
-    limits: Limits,
-    networks: Networks,
-    enter_sigma: float,
-    leave_sigma: float,
-    scratch: Scratch,
-    begin: int,
-    m: int,
-    per_seam: PerSeam,
-    found: Found,
-    present: Indices,
-) -> tuple[int, int]:
-    """`run_batch`; only what allocates nothing is compiled without counting references."""
     for i in range(begin, len(seams.recipe)):
         status, here = _take_in(seams, limits, scratch, i, present)
         per_seam.status[i] = status

@@ -30,7 +30,7 @@ __all__ = [
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
-_INNER: dict[str, Any] = {**OPTIONS, "_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+_INNER: dict[str, Any] = {**OPTIONS, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 
 
 class _OnlyForKernels(CPUDispatcher):  # type: ignore[misc]

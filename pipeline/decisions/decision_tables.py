@@ -9,7 +9,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from seamtell.features.contracts import UNCLASSIFIED
 from seamtell.models.answers import NO_CODE, REASONS, Answers
@@ -17,6 +16,7 @@ from seamtell.models.verdict import Verdict
 from seamtell.pipeline.decisions.answer_table import ANSWER_COLUMNS
 from seamtell.pipeline.decisions.decided_batch import DecidedBatch
 from seamtell.pipeline.decisions.text_columns import looked_up, member_names
+from seamtell.pipeline.files.arrow_arrays import flags, numbers, numbers_or_null, texts
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -103,23 +103,23 @@ def indication_table(decided: DecidedBatch, *, trial_of_physics_only: bool | Non
 
     found, answers = decided.described, decided.answers
     columns = {
-        "seam_id": pa.array(decided.seam_ids, pa.string()).take(pa.array(found.seam)),
-        "indication": pa.array(found.indication.astype(np.int64)),
-        "start_mm": pa.array(found.start_mm),
-        "end_mm": pa.array(found.end_mm),
-        "peak_mm": pa.array(found.peak_mm),
-        "exceeds_limit": pa.array(decided.exceeds_limit),
-        "height_share": pa.array(decided.height_share),
+        "seam_id": texts(decided.seam_ids).take(numbers(found.seam)),
+        "indication": numbers(found.indication.astype(np.int64)),
+        "start_mm": numbers(found.start_mm),
+        "end_mm": numbers(found.end_mm),
+        "peak_mm": numbers(found.peak_mm),
+        "exceeds_limit": flags(decided.exceeds_limit),
+        "height_share": numbers(decided.height_share),
         "label": looked_up((*answers.classes, UNCLASSIFIED), answers.codes),
         "label_set": member_names(answers.classes, answers.sets),
-        "novelty_p": _number_or_null(answers.novelty_p),
+        "novelty_p": numbers_or_null(answers.novelty_p),
         "reason": looked_up((*(reason.value for reason in REASONS), ""), answers.reason_codes),
     }
     columns.update(_probability_columns(answers))
     trial = trial_of_physics_only is not None
     if trial:
         columns[TRIAL_LABEL] = columns.pop("label")
-        columns["physics_only"] = pa.array(np.full(len(answers), trial_of_physics_only, dtype=np.bool_))
+        columns["physics_only"] = flags(np.full(len(answers), trial_of_physics_only, dtype=np.bool_))
     schema = indication_schema(trial=trial)
     return pa.Table.from_arrays([columns[name] for name in schema.names], schema=schema)
 
@@ -140,12 +140,12 @@ def decision_table(decided: DecidedBatch, model_digest: str) -> pa.Table:
     order = np.argsort(np.array(limits.channels, dtype=np.str_))
     names = tuple(limits.channels[c] for c in order)
     columns = {
-        "seam_id": pa.array(decided.seam_ids, pa.string()),
+        "seam_id": texts(decided.seam_ids),
         "verdict": looked_up(verdicts, decided.verdicts),
         "limit_verdict": looked_up(verdicts, limits.verdicts),
         "exceeded_channels": member_names(names, limits.exceeded[:, order]),
-        "indications": pa.array(np.bincount(seam, minlength=n).astype(np.int64)),
-        "unclassified": pa.array(np.bincount(unclassified, minlength=n).astype(np.int64)),
+        "indications": numbers(np.bincount(seam, minlength=n).astype(np.int64)),
+        "unclassified": numbers(np.bincount(unclassified, minlength=n).astype(np.int64)),
         "reason": looked_up(decided.reasons, decided.reason),
         "model_digest": looked_up((model_digest,), np.zeros(n, dtype=np.int8)),
     }
@@ -155,11 +155,5 @@ def decision_table(decided: DecidedBatch, model_digest: str) -> pa.Table:
 
 def _probability_columns(answers: Answers) -> dict[str, pa.Array]:
     return {
-        f"p_{name}": _number_or_null(answers.probabilities[:, k]) for k, name in enumerate(answers.classes)
+        f"p_{name}": numbers_or_null(answers.probabilities[:, k]) for k, name in enumerate(answers.classes)
     }
-
-
-def _number_or_null(column: NDArray[np.float64]) -> pa.Array:
-    import pyarrow as pa
-
-    return pa.array(np.ascontiguousarray(column), from_pandas=True)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.pipeline.decisions.answer_table import LIST_MARK
+from seamtell.pipeline.files.arrow_arrays import numbers, texts
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -17,10 +18,8 @@ __all__ = ["looked_up", "member_names"]
 
 def looked_up(names: tuple[str, ...], codes: NDArray[np.signedinteger]) -> pa.Array:
     """Text of each code; -1 is the last name."""
-    import pyarrow as pa
-
     places = np.where(codes < 0, len(names) - 1, codes).astype(np.int32)
-    return pa.array(names, pa.string()).take(pa.array(places))
+    return texts(names).take(numbers(places))
 
 
 def member_names(names: tuple[str, ...], members: NDArray[np.bool_]) -> pa.Array:

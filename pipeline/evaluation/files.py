@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import hashlib
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-import pandas as pd
 from pydantic import ValidationError
 
 from seamtell.pipeline.acceptance.record import AcceptanceRecord
@@ -13,6 +13,9 @@ from seamtell.pipeline.errors import BadInput, Refused
 from seamtell.pipeline.evaluation.result import EvaluationResult
 from seamtell.pipeline.files.atomic import write_bytes_atomically
 from seamtell.pipeline.files.export_text import spreadsheet_safe
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = [
     "ACCEPTANCE_FILE",
@@ -36,6 +39,8 @@ EVALUATION_PAGE = "evaluation.html"
 
 def sections_csv(frame: pd.DataFrame) -> bytes:
     """The section rows as CSV that no spreadsheet runs as a formula; the same rows give the same bytes."""
+    import pandas as pd
+
     safe = frame.copy()
     safe["welded_at"] = safe["welded_at"].dt.strftime("%Y-%m-%dT%H:%M:%SZ")
     for name in safe.columns:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from seamtell.features.contracts import CHANNELS
 from seamtell.features.trace_batch import TraceBatch
 from seamtell.pipeline.errors import StorageProblem
+from seamtell.pipeline.files.arrow_arrays import flags, numbers_of, present
 from seamtell.pipeline.files.places import Place
 from seamtell.pipeline.store.manifest import Part
 from seamtell.pipeline.store.rows import CHANNEL_PREFIX
@@ -84,7 +85,7 @@ class SeamRows:
         columns: dict[str, Any] = {
             name: np.ascontiguousarray(getattr(self.batch, name)[mask]) for name in names
         }
-        return SeamRows(self.facts.filter(pa.array(mask)), replace(self.batch, **columns))
+        return SeamRows(self.facts.filter(flags(mask)), replace(self.batch, **columns))
 
 
 @dataclass(frozen=True)
@@ -241,7 +242,7 @@ def trace_batch(table: pa.Table) -> TraceBatch:
         counts=counts,
         **{name: _numbers(table, name) for name in _GRID},
         recipes=tuple(recipe.dictionary.to_pylist()),
-        recipe=recipe.indices.to_numpy(zero_copy_only=False).astype(np.int32),
+        recipe=numbers_of(recipe.indices).astype(np.int32),
     )
 
 
@@ -249,17 +250,17 @@ def _amplitudes(
     lists: pa.ListArray, starts: NDArray[np.int64], counts: NDArray[np.int64]
 ) -> NDArray[np.float32]:
     """Values of a list column; fills in where each seam lies."""
-    offsets = lists.offsets.to_numpy().astype(np.int64)
-    present = lists.is_valid().to_numpy(zero_copy_only=False)
-    starts[present] = offsets[:-1][present]
-    counts[present] = np.diff(offsets)[present]
-    values: NDArray[np.float32] = lists.values.to_numpy(zero_copy_only=True)
+    offsets, there = numbers_of(lists.offsets).astype(np.int64), present(lists)
+    starts[there] = offsets[:-1][there]
+    counts[there] = np.diff(offsets)[there]
+    values: NDArray[np.float32] = numbers_of(lists.values)
     return values
 
 
 def _numbers(table: pa.Table, name: str) -> NDArray[np.float64]:
     """A column of numbers; what is unknown is NaN."""
-    return np.asarray(_one_array(table, name).to_numpy(zero_copy_only=False), dtype=np.float64)
+    column = _one_array(table, name)
+    return np.where(present(column), numbers_of(column), np.nan)
 
 
 def _one_array(table: pa.Table, name: str) -> pa.Array:

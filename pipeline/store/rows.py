@@ -9,7 +9,7 @@
 | n_samples | int32 |
 | saturated | bool: some sample at 100 % or above |
 | extra | map of string to string |
-| ch_<channel> | list of float32, % FSH; one column a channel, null where a seam lacks it |
+| ch_<channel> | list of float32, % FSH; one column a channel, null where a seam lacks it, never null inside |
 """
 
 from __future__ import annotations
@@ -64,6 +64,10 @@ _FIELDS: tuple[tuple[str, pa.DataType], ...] = (
     ("source", pa.string()),
     ("extra", pa.map_(pa.string(), pa.string())),
 )
+_SAMPLES = pa.list_(pa.field("element", pa.float32(), nullable=False))
+"""Without marks of what is null inside, which would take a sixth of the time to read; parts that have them
+are read alike."""
+
 SCALAR_COLUMNS: tuple[str, ...] = tuple(name for name, _ in _FIELDS)
 """Every column but the amplitudes."""
 
@@ -200,7 +204,7 @@ def _lists(seams: Sequence[StoredSeam], channel: str) -> pa.Array:
     present = [np.asarray(part, dtype=np.float32) for part in parts if part is not None]
     values = np.concatenate(present) if present else np.zeros(0, dtype=np.float32)
     absent = pa.array([part is None for part in parts], type=pa.bool_())
-    return pa.ListArray.from_arrays(pa.array(offsets), pa.array(values), mask=absent)
+    return pa.ListArray.from_arrays(pa.array(offsets), pa.array(values), type=_SAMPLES, mask=absent)
 
 
 def _rows_of_lists(column: pa.ChunkedArray) -> list[NDArray[np.float32] | None]:

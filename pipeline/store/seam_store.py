@@ -7,8 +7,8 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
@@ -17,6 +17,9 @@ from seamtell.pipeline.errors import BadInput, StorageProblem
 from seamtell.pipeline.store.manifest import Manifest, Part, read_manifest
 from seamtell.pipeline.store.rejected import open_conflicts
 from seamtell.pipeline.store.rows import SCALAR_COLUMNS, traces_of
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = ["METADATA_COLUMNS", "SeamStore"]
 
@@ -146,6 +149,8 @@ def _read_index(folder: Path, manifest: Manifest) -> _Index:
 
 
 def _metadata_frame(tables: list[pa.Table]) -> pd.DataFrame:
+    import pandas as pd
+
     if not tables:
         empty = {name: pd.Series(dtype="str") for name in METADATA_COLUMNS}
         empty["welded_at"] = pd.Series(dtype="datetime64[us, UTC]")

@@ -3,6 +3,8 @@ from __future__ import annotations
 import errno
 import json
 import os
+import subprocess
+import sys
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -153,6 +155,25 @@ def test_the_batch_size_does_not_change_a_row(
     again = classify(trained[0], out=tmp_path / "again", batch_seams=17, now=now)
     for one, other in zip(tables(again.folder), tables(decided.folder), strict=True):
         pd.testing.assert_frame_equal(one, other)
+
+
+def test_deciding_loads_neither_pandas_nor_what_the_readable_twin_needs(
+    trained: Trained, tmp_path: Path, now: datetime
+) -> None:
+    code = (
+        "import sys\n"
+        "from datetime import datetime\n"
+        "from pathlib import Path\n"
+        "from seamtell.pipeline.classify import classify\n"
+        "from seamtell.pipeline.workspace import Workspace\n"
+        f"done = classify(Workspace(Path({str(trained[0].root)!r})), out=Path({str(tmp_path / 'out')!r}),\n"
+        f"                now=datetime.fromisoformat({now.isoformat()!r}))\n"
+        "assert done.record.model_id and done.record.counts.indications, done\n"
+        "heavy = {'pandas', 'scipy.linalg', 'scipy.ndimage', 'lightgbm', 'sklearn'}\n"
+        "loaded = heavy & set(sys.modules)\n"
+        "assert not loaded, loaded\n"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)
 
 
 def test_the_record_names_model_limits_software_time_and_counts(

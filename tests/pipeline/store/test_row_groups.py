@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
+import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
@@ -119,3 +120,23 @@ def test_a_part_that_went_away_says_to_run_again(folder: Path) -> None:
     (folder / manifest.parts[0].path).unlink()
     with pytest.raises(StorageProblem, match="run again"):
         read(folder, manifest)
+
+
+def test_parts_whose_lists_may_hold_nulls_are_read_alike(folder: Path) -> None:
+    # So were parts written before the lists said that they hold none.
+    manifest = read_manifest(folder)
+    now, _ = read(folder, manifest)
+    for part in manifest.parts:
+        table = pq.read_table(folder / part.path)
+        marked = pa.list_(pa.field("element", pa.float32(), nullable=True))
+        kinds = [field.with_type(marked) if field.name.startswith("ch_") else field for field in table.schema]
+        assert not table.schema.equals(pa.schema(kinds))
+        pq.write_table(table.cast(pa.schema(kinds)), folder / part.path, row_group_size=256)
+    before, _ = read(folder, manifest)
+    assert sum(map(len, before)) == SEAMS
+    for new, old in zip(now, before, strict=True):
+        assert new.facts.equals(old.facts)
+        assert np.array_equal(new.batch.starts, old.batch.starts)
+        assert np.array_equal(new.batch.counts, old.batch.counts)
+        assert all(np.array_equal(a, b) for a, b in zip(new.batch.values, old.batch.values, strict=True))
+    assert list(SeamStore(folder).iter_traces())
