@@ -1,9 +1,9 @@
 """Best lag between the two channels of one indication: the maximum of all lag products.
 
-The products of one sample of `specular` with all lags are added up at once, which keeps the
-innermost loop long and free of offsets that change. No product at a lag is larger than the root
-of the energies that still overlap there, and these shrink with the lag: once that bound is below the
-best product, the lags beyond need not be computed.
+The product at a lag is p(L) = Σ s(x) c(x + L), and its second difference over L is no larger than
+B = ‖Δs‖ ‖Δc‖, both padded by zeros. So from the products at every eighth lag follows how high the
+others between two of them can be at most: what lies above the line through both is at most
+k (8 − k) B / 2. Smoothed channels bend little, and most lags need not be computed.
 """
 
 from __future__ import annotations
@@ -11,98 +11,92 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from seamtell.features.kernel.compiling import compiled, reordering
-from seamtell.features.kernel.descriptor_profile import greatest
+from seamtell.features.kernel.compiling import compiled, larger
+from seamtell.features.kernel.descriptor_lanes import dot, eight_products
+from seamtell.features.kernel.vectors import EIGHT
 
-__all__ = ["best_lag", "dot"]
+__all__ = ["PAD", "best_lag", "pad"]
 
 Array = NDArray[np.float64]
 
+PAD = 16
+"""Zeros on either side of a padded window."""
 _SLACK = 1e-9
 _TIE = 1e-12
 
 
-@reordering
-def dot(a: Array, b: Array) -> float:
-    """Sum of products."""
-    total = 0.0
-    for i in range(len(a)):
-        total += a[i] * b[i]
-    return total
-
-
-@reordering
-def _add_eight(products: Array, s: Array, c: Array, lags: int) -> None:
-    """Add the products of eight samples with as many lags; `products` is read and written once."""
-    s0, s1, s2, s3, s4, s5, s6, s7 = s[0], s[1], s[2], s[3], s[4], s[5], s[6], s[7]
-    for i in range(lags):
-        products[i] += (
-            s0 * c[i]
-            + s1 * c[i + 1]
-            + s2 * c[i + 2]
-            + s3 * c[i + 3]
-            + s4 * c[i + 4]
-            + s5 * c[i + 5]
-            + s6 * c[i + 6]
-            + s7 * c[i + 7]
-        )
-
-
-@reordering
-def _add_one(products: Array, a: float, c: Array, lags: int) -> None:
-    for i in range(lags):
-        products[i] += a * c[i]
+@compiled
+def pad(e: Array, first: int, w: int, out: Array) -> None:
+    """Write w samples from `first` on with `PAD` zeros before and as many behind."""
+    padded, values = out[PAD:], e[first:]
+    for i in range(PAD):
+        out[i] = 0.0
+    for i in range(w):
+        padded[i] = values[i]
+    behind = padded[w:]
+    for i in range(PAD):
+        behind[i] = 0.0
 
 
 @compiled
-def _lag_products(s: Array, padded: Array, reach: int, products: Array) -> None:
-    """Products at the lags −reach … reach; sample x of the other channel is ``padded[len(s) + x]``."""
-    lags = 2 * reach + 1
-    for i in range(lags):
-        products[i] = 0.0
-    x, at = 0, len(s) - reach
-    while x + 8 <= len(s):
-        _add_eight(products, s[x:], padded[at + x :], lags)
-        x += 8
-    while x < len(s):
-        _add_one(products, s[x], padded[at + x :], lags)
-        x += 1
-
-
-@compiled
-def best_lag(s: Array, c: Array, scratch: Array) -> tuple[int, float]:
+def best_lag(s: Array, c: Array, w: int, norm: float, bend: float, scratch: Array) -> tuple[int, float]:
     """Smallest lag, without sign, at which the products are greatest, and that product.
 
     Parameters
     ----------
-    s, c : arrays of shape (w,)
-        Neither all zero.
-    scratch : array of at least 5 w + 8
+    s, c : arrays from `pad`
+    w : int
+        Samples of the window.
+    norm, bend : float
+        Products of the norms of s and c, and of the norms of their differences, both above zero.
+    scratch : array of at least 3 w + 64
     """
-    w = len(s)
-    padded, products = scratch[: 3 * w + 4], scratch[3 * w + 4 : 5 * w + 8]
-    padded[:w], padded[2 * w :] = 0.0, 0.0
-    middle = padded[w:]
-    for i in range(w):
-        middle[i] = c[i]
-    reach = min(w - 1, w // 2 + 1)
-    while True:
-        _lag_products(s, padded, reach, products)
-        peak = greatest(products[: 2 * reach + 1])
-        if reach == w - 1 or (peak > 0.0 and _bound(s, c, reach + 1) < peak * (1.0 - _SLACK)):
-            break
-        reach = w - 1
-    least, enough = reach, peak - _TIE * abs(peak)
+    reach = (w + EIGHT - 1) // EIGHT
+    coarse, kept, products = scratch[: 2 * reach + 1], scratch[2 * reach + 1 :], scratch[4 * reach + 1 :]
+    peak, slack = -np.inf, _SLACK * norm
     for k in range(2 * reach + 1):
-        if products[k] >= enough:
-            least = min(least, abs(k - reach))
+        lag = EIGHT * (k - reach)
+        coarse[k] = _product(s, c, w, lag)
+        if abs(lag) < w:
+            peak = larger(coarse[k], peak)
+    many = 0
+    for k in range(2 * reach):
+        if _highest_between(coarse[k], coarse[k + 1], bend) < peak - slack:
+            continue
+        lag = EIGHT * (k - reach)
+        _eight_lags(s, c, w, lag, products, EIGHT * many)
+        for j in range(EIGHT):
+            if abs(lag + j) < w:
+                peak = larger(products[EIGHT * many + j], peak)
+        kept[many] = lag
+        many += 1
+    least, enough = w, peak - _TIE * abs(peak)
+    for k in range(many):
+        for j in range(EIGHT):
+            size = abs(int(kept[k]) + j)
+            if products[EIGHT * k + j] >= enough and size < least:
+                least = size
     return least, peak
 
 
 @compiled
-def _bound(s: Array, c: Array, lag: int) -> float:
-    """No product at this lag or beyond, to either side, is larger."""
-    w = len(s)
-    behind = dot(s[: w - lag], s[: w - lag]) * dot(c[lag:], c[lag:])
-    before = dot(s[lag:], s[lag:]) * dot(c[: w - lag], c[: w - lag])
-    return np.sqrt(max(behind, before))
+def _highest_between(a: float, b: float, bend: float) -> float:
+    """Bound on eight values from a to b whose second difference is not below −`bend`."""
+    step, straight = abs(b - a), EIGHT * EIGHT / 2.0 * bend
+    if step >= straight:
+        return larger(a, b)
+    return (a + b) / 2.0 + EIGHT * bend + step * step / (4.0 * straight)
+
+
+@compiled
+def _product(s: Array, c: Array, w: int, lag: int) -> float:
+    """Sum of s(x) c(x + lag)."""
+    size = abs(lag)
+    return dot(s, PAD + max(0, -lag), c, PAD + max(0, lag), w - size)
+
+
+@compiled
+def _eight_lags(s: Array, c: Array, w: int, lag: int, out: Array, offset: int) -> None:
+    """Write the products at eight lags from one on."""
+    begin, end = max(0, -lag - EIGHT + 1), min(w, w - lag)
+    eight_products(s, PAD + begin, c, PAD + begin + lag, end - begin, out, offset)
