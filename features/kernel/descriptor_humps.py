@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.kernel.bits import WORD
-from seamtell.features.kernel.compiling import compiled, smaller
+from seamtell.features.kernel.compiling import compiled, larger, smaller
 from seamtell.features.kernel.descriptor_lanes import extremes, mask_of_tops
 from seamtell.features.kernel.vectors import trailing_zeros
 
@@ -18,23 +18,27 @@ _ONE = np.uint64(1)
 
 
 @compiled
-def _saddle(e: Array, index: int, stop: int, way: int) -> float:
-    """Lowest value on the way from a sample to anything higher, or to `stop`, which is inside."""
+def _saddle(e: Array, index: int, stop: int, way: int) -> tuple[float, float]:
+    """Lowest value on the way from a sample to anything higher, or to `stop`, and lowest up to `stop`."""
     lowest, highest = extremes(e, min(index, stop), abs(stop - index) + 1)
     height = e[index]
     if highest <= height:
-        return lowest
-    lowest, i = height, index + way
+        return lowest, lowest
+    saddle, i = height, index + way
     while e[i] <= height:
-        lowest = smaller(lowest, e[i])
+        saddle = smaller(saddle, e[i])
         i += way
-    return lowest
+    return saddle, lowest
 
 
 @compiled
-def prominence(e: Array, first: int, last: int, index: int) -> float:
-    """Height of a sample above the higher of the two lowest points on the way to anything higher."""
-    return e[index] - max(_saddle(e, index, first, -1), _saddle(e, index, last, 1))
+def prominence(e: Array, first: int, last: int, index: int) -> tuple[float, float]:
+    """Height of a sample above the higher of the two lowest points on the way to anything higher.
+
+    And the lowest value from `first` to `last`.
+    """
+    left, right = _saddle(e, index, first, -1), _saddle(e, index, last, 1)
+    return e[index] - larger(left[0], right[0]), smaller(left[1], right[1])
 
 
 @compiled
@@ -75,7 +79,7 @@ def find_humps(
         tops[best] = tops[k]
         if not _is_apart(e, i, least, tops, kept):
             continue
-        if (rise if i == peak else prominence(e, window[0], window[1], i)) >= least:
+        if (rise if i == peak else prominence(e, window[0], window[1], i)[0]) >= least:
             tops[kept] = i
             kept += 1
             if kept == 1:

@@ -12,14 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.kernel.compiling import compiled, larger
-from seamtell.features.kernel.descriptor_lanes import dot, eight_products
+from seamtell.features.kernel.descriptor_lanes import copy_eights, eight_products, products_apart
 from seamtell.features.kernel.vectors import EIGHT
 
 __all__ = ["PAD", "best_lag", "pad"]
 
 Array = NDArray[np.float64]
 
-PAD = 16
+PAD = EIGHT * EIGHT
 """Zeros on either side of a padded window."""
 _SLACK = 1e-9
 _TIE = 1e-12
@@ -27,14 +27,11 @@ _TIE = 1e-12
 
 @compiled
 def pad(e: Array, first: int, w: int, out: Array) -> None:
-    """Write w samples from `first` on with `PAD` zeros before and as many behind."""
-    padded, values = out[PAD:], e[first:]
+    """Write w samples from `first` on with `PAD` zeros before and at least as many behind."""
+    copy_eights(e, first, w, out, PAD)
+    behind = out[PAD + w :]
     for i in range(PAD):
         out[i] = 0.0
-    for i in range(w):
-        padded[i] = values[i]
-    behind = padded[w:]
-    for i in range(PAD):
         behind[i] = 0.0
 
 
@@ -52,19 +49,20 @@ def best_lag(s: Array, c: Array, w: int, norm: float, bend: float, scratch: Arra
     scratch : array of at least 3 w + 64
     """
     reach = (w + EIGHT - 1) // EIGHT
-    coarse, kept, products = scratch[: 2 * reach + 1], scratch[2 * reach + 1 :], scratch[4 * reach + 1 :]
-    peak, slack = -np.inf, _SLACK * norm
+    coarse, rest = scratch[: 2 * reach + EIGHT], scratch[2 * reach + EIGHT :]
+    kept, products = rest[: 2 * reach], rest[2 * reach :]
+    for k in range(0, 2 * reach + 1, EIGHT):
+        _distant_lags(s, c, w, EIGHT * (k - reach), coarse, k)
+    peak, slack = coarse[reach], _SLACK * norm
     for k in range(2 * reach + 1):
-        lag = EIGHT * (k - reach)
-        coarse[k] = _product(s, c, w, lag)
-        if abs(lag) < w:
+        if abs(EIGHT * (k - reach)) < w:
             peak = larger(coarse[k], peak)
     many = 0
     for k in range(2 * reach):
         if _highest_between(coarse[k], coarse[k + 1], bend) < peak - slack:
             continue
         lag = EIGHT * (k - reach)
-        _eight_lags(s, c, w, lag, products, EIGHT * many)
+        _near_lags(s, c, w, lag, products, EIGHT * many)
         for j in range(EIGHT):
             if abs(lag + j) < w:
                 peak = larger(products[EIGHT * many + j], peak)
@@ -89,14 +87,14 @@ def _highest_between(a: float, b: float, bend: float) -> float:
 
 
 @compiled
-def _product(s: Array, c: Array, w: int, lag: int) -> float:
-    """Sum of s(x) c(x + lag)."""
-    size = abs(lag)
-    return dot(s, PAD + max(0, -lag), c, PAD + max(0, lag), w - size)
+def _distant_lags(s: Array, c: Array, w: int, lag: int, out: Array, offset: int) -> None:
+    """Write the products at a multiple of eight as lag, and at the next seven multiples."""
+    begin, end = max(0, -lag - EIGHT * (EIGHT - 1)), min(w, w - lag)
+    products_apart(s, PAD + begin, c, PAD + begin + lag, end - begin, out, offset)
 
 
 @compiled
-def _eight_lags(s: Array, c: Array, w: int, lag: int, out: Array, offset: int) -> None:
+def _near_lags(s: Array, c: Array, w: int, lag: int, out: Array, offset: int) -> None:
     """Write the products at eight lags from one on."""
     begin, end = max(0, -lag - EIGHT + 1), min(w, w - lag)
     eight_products(s, PAD + begin, c, PAD + begin + lag, end - begin, out, offset)

@@ -19,7 +19,7 @@ from seamtell.features.kernel.vectors import EIGHT, LANES, NEVER_NAN, WIDE, WORD
 
 __all__ = [
     "central_sums",
-    "dot",
+    "copy_eights",
     "eight_products",
     "energies",
     "extremes",
@@ -28,6 +28,7 @@ __all__ = [
     "parabola_rest",
     "parabola_sums",
     "positive_sums",
+    "products_apart",
     "side_sums",
     "sum_of",
 ]
@@ -158,19 +159,25 @@ def extremes(typing_context: Any, values: Any, first: Any, count: Any) -> Any:
 
 @intrinsic  # type: ignore[untyped-decorator]
 def positive_sums(typing_context: Any, values: Any, first: Any, count: Any) -> Any:
-    """Sum of the positive ones of `count` values, and their first moment over their number from 0."""
+    """Greatest of `count` values, sum of the positive ones, and their first moment over numbers from 0."""
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         array, begin, n = arguments
         stretch = _Stretch(context, builder, signature.args[0], array, begin)
+        lowest = ir.Constant(WIDE, [float("-inf")] * EIGHT)
+        room = cgutils.alloca_once_value(builder, lowest)
 
         def terms(at: Any) -> list[Any]:
-            weight = stretch.positive(at, n)
+            value = builder.select(_inside(builder, at, n), stretch.eight(at), lowest)
+            builder.store(_larger(builder, builder.load(room), value), room)
+            weight = _larger(builder, value, _NONE)
             return [weight, _times(builder, weight, _numbered(builder, at))]
 
-        return context.make_tuple(builder, signature.return_type, _sums(builder, n, 2, terms))
+        sums = _sums(builder, n, 2, terms)
+        found = [_across(builder, _larger, builder.load(room)), *sums]
+        return context.make_tuple(builder, signature.return_type, found)
 
-    return types.UniTuple(types.float64, 2)(values, first, count), generate
+    return types.UniTuple(types.float64, 3)(values, first, count), generate
 
 
 @intrinsic  # type: ignore[untyped-decorator]
@@ -195,7 +202,7 @@ def central_sums(typing_context: Any, values: Any, first: Any, count: Any, centr
 
 @intrinsic  # type: ignore[untyped-decorator]
 def side_sums(typing_context: Any, values: Any, first: Any, count: Any, offset: Any) -> Any:
-    """Sums of the positive values left and right of sample −`offset`; near it a value goes to both in part."""
+    """Sums of the positive values left and right of sample −`offset`, near which one goes to both in part."""
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         array, begin, n, shift = arguments
@@ -289,25 +296,58 @@ def energies(typing_context: Any, s: Any, c: Any, first: Any, count: Any, gain: 
 
 
 @intrinsic  # type: ignore[untyped-decorator]
-def dot(typing_context: Any, a: Any, a_first: Any, b: Any, b_first: Any, count: Any) -> Any:
-    """Sum of `count` products; of the further ones, up to the next multiple of `LANES`, all must be zero."""
+def copy_eights(typing_context: Any, values: Any, first: Any, count: Any, out: Any, offset: Any) -> Any:
+    """Copy `count` values to `out` at an offset, and add zeros up to the next multiple of eight."""
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        one, one_first, other, other_first, n = arguments
-        kind = ir.VectorType(_DOUBLE, LANES)
-        room = cgutils.alloca_once_value(builder, ir.Constant(kind, [0.0] * LANES))
-        with cgutils.for_range_slice(builder, WORD(0), n, WORD(LANES), WORD) as (at, _):
-            lanes = [
-                builder.load(
-                    lanes_at(context, builder, signature.args[k], array, builder.add(first, at), kind),
-                    align=8,
-                )
-                for k, array, first in ((0, one, one_first), (2, other, other_first))
-            ]
-            builder.store(_plus(builder, builder.load(room), _times(builder, *lanes)), room)
-        return _across(builder, _plus, builder.load(room))
+        array, begin, n, target, target_first = arguments
+        stretch = _Stretch(context, builder, signature.args[0], array, begin)
+        with cgutils.for_range_slice(builder, WORD(0), n, WORD(EIGHT), WORD) as (at, _):
+            to = builder.add(target_first, at)
+            place = lanes_at(context, builder, signature.args[3], target, to, WIDE)
+            builder.store(stretch.inside(at, n), place, align=8)
+        return context.get_dummy_value()
 
-    return types.float64(a, a_first, b, b_first, count), generate
+    return types.void(values, first, count, out, offset), generate
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def products_apart(
+    typing_context: Any, a: Any, a_first: Any, b: Any, b_first: Any, count: Any, out: Any, offset: Any
+) -> Any:
+    """Write the sums of `count` products of a with b, and with b moved by 8, 16, … 56, to `out` at an offset.
+
+    Of the further products, up to the next multiple of eight, all must be zero.
+    """
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        one, one_first, other, other_first, n, target, target_first = arguments
+        fixed = _Stretch(context, builder, signature.args[0], one, one_first)
+        moved = _Stretch(context, builder, signature.args[2], other, other_first)
+        rooms = [cgutils.alloca_once_value(builder, _NONE) for _ in range(EIGHT)]
+        with cgutils.for_range_slice(builder, WORD(0), n, WORD(EIGHT), WORD) as (at, _):
+            here = fixed.eight(at)
+            for k, room in enumerate(rooms):
+                product = _times(builder, here, moved.eight(builder.add(at, WORD(EIGHT * k))))
+                builder.store(_plus(builder, builder.load(room), product), room)
+        place = lanes_at(context, builder, signature.args[5], target, target_first, WIDE)
+        builder.store(_sums_of_rows(builder, [builder.load(room) for room in rooms]), place, align=8)
+        return context.get_dummy_value()
+
+    return types.void(a, a_first, b, b_first, count, out, offset), generate
+
+
+def _sums_of_rows(builder: Builder, rows: list[Value]) -> Value:
+    """Lane k holds the sum over the lanes of row k; two rows become one in each of three steps."""
+    for step in (1, 2, 4):
+        low = [lane if not lane & step else EIGHT + lane - step for lane in range(EIGHT)]
+        high = [lane + step if not lane & step else EIGHT + lane for lane in range(EIGHT)]
+        masks = [ir.Constant(ir.VectorType(ir.IntType(32), EIGHT), lanes) for lanes in (low, high)]
+        rows = [
+            _plus(builder, *(builder.shuffle_vector(a, b, mask) for mask in masks))
+            for a, b in zip(rows[::2], rows[1::2], strict=True)
+        ]
+    return rows[0]
 
 
 _AT_ONCE = 4

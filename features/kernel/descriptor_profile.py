@@ -16,7 +16,6 @@ from seamtell.features.kernel.compiling import compiled, larger
 from seamtell.features.kernel.descriptor_humps import find_humps, prominence
 from seamtell.features.kernel.descriptor_lanes import (
     central_sums,
-    extremes,
     parabola_rest,
     parabola_sums,
     positive_sums,
@@ -109,9 +108,9 @@ def _peak(e: Array, grid: Grid, highest: float) -> int:
 def profile_facts(e: Array, grid: Grid, noise: float, scratch: Array) -> Facts:
     """Everything but crossings; `scratch` needs half as many numbers as the window has samples."""
     count, step = grid.end - grid.begin + 1, grid.step_mm
-    peak = _peak(e, grid, extremes(e, grid.begin, count)[1])
-    peak_mm, height = position_mm(grid, peak), larger(e[peak], 0.0)
-    total, first = positive_sums(e, grid.begin, count)
+    highest, total, first = positive_sums(e, grid.begin, count)
+    peak, height = _peak(e, grid, highest), larger(highest, 0.0)
+    peak_mm = position_mm(grid, peak)
     centre_mm, second, third, fourth = peak_mm, 0.0, 0.0, 0.0
     if total > 0.0:
         centre = first / total
@@ -121,7 +120,7 @@ def profile_facts(e: Array, grid: Grid, noise: float, scratch: Array) -> Facts:
         second = sums[0] * share * square
         third = sums[1] * share * square * step
         fourth = sums[2] * share * square * square
-    rise = prominence(e, grid.first, grid.last, peak)
+    rise, lowest = prominence(e, grid.first, grid.last, peak)
     least = larger(HUMP_SHARE * height, HUMP_SIGMA * noise) * (1.0 - SLACK)
     window, extent = (grid.first, grid.last), (grid.begin, grid.end)
     humps, one, two = find_humps(e, window, extent, least, peak, rise, scratch)
@@ -131,7 +130,7 @@ def profile_facts(e: Array, grid: Grid, noise: float, scratch: Array) -> Facts:
         height,
         larger(height, noise),
         rise,
-        extremes(e, grid.first, grid.last - grid.first + 1)[0],
+        lowest,
         total,
         centre_mm,
         second,
