@@ -49,31 +49,24 @@ def best_lag(s: Array, c: Array, w: int, norm: float, bend: float, scratch: Arra
     scratch : array of at least 3 w + 64
     """
     reach = (w + EIGHT - 1) // EIGHT
-    coarse, rest = scratch[: 2 * reach + EIGHT], scratch[2 * reach + EIGHT :]
-    kept, products = rest[: 2 * reach], rest[2 * reach :]
+    coarse, tops = scratch[: 2 * reach + EIGHT], scratch[2 * reach + EIGHT : 4 * reach + EIGHT]
+    products = scratch[4 * reach + EIGHT :]
     for k in range(0, 2 * reach + 1, EIGHT):
         _distant_lags(s, c, w, EIGHT * (k - reach), coarse, k)
     peak, slack = coarse[reach], _SLACK * norm
-    for k in range(2 * reach + 1):
-        if abs(EIGHT * (k - reach)) < w:
-            peak = larger(coarse[k], peak)
-    many = 0
+    for k in range(1, 2 * reach):  # the first and the last lag are beyond the window
+        peak = larger(coarse[k], peak)
     for k in range(2 * reach):
-        if _highest_between(coarse[k], coarse[k + 1], bend) < peak - slack:
-            continue
-        lag = EIGHT * (k - reach)
-        _near_lags(s, c, w, lag, products, EIGHT * many)
-        for j in range(EIGHT):
-            if abs(lag + j) < w:
-                peak = larger(products[EIGHT * many + j], peak)
-        kept[many] = lag
-        many += 1
+        tops[k] = -np.inf
+        if _highest_between(coarse[k], coarse[k + 1], bend) >= peak - slack:
+            tops[k] = _near_lags(s, c, w, EIGHT * (k - reach), products, EIGHT * k)
+            peak = larger(tops[k], peak)
     least, enough = w, peak - _TIE * abs(peak)
-    for k in range(many):
-        for j in range(EIGHT):
-            size = abs(int(kept[k]) + j)
-            if products[EIGHT * k + j] >= enough and size < least:
-                least = size
+    for k in range(2 * reach):
+        if tops[k] >= enough:
+            for j in range(EIGHT):
+                if products[EIGHT * k + j] >= enough:
+                    least = min(least, abs(EIGHT * (k - reach) + j))
     return least, peak
 
 
@@ -94,7 +87,15 @@ def _distant_lags(s: Array, c: Array, w: int, lag: int, out: Array, offset: int)
 
 
 @compiled
-def _near_lags(s: Array, c: Array, w: int, lag: int, out: Array, offset: int) -> None:
-    """Write the products at eight lags from one on."""
+def _near_lags(s: Array, c: Array, w: int, lag: int, out: Array, offset: int) -> float:
+    """Write the products at eight lags from one on, and return the greatest; −∞ beyond the window."""
     begin, end = max(0, -lag - EIGHT + 1), min(w, w - lag)
-    eight_products(s, PAD + begin, c, PAD + begin + lag, end - begin, out, offset)
+    top = eight_products(s, PAD + begin, c, PAD + begin + lag, end - begin, out, offset)
+    if lag > -w and lag + EIGHT <= w:
+        return top
+    top = -np.inf
+    for j in range(EIGHT):
+        if abs(lag + j) >= w:
+            out[offset + j] = -np.inf
+        top = larger(out[offset + j], top)
+    return top

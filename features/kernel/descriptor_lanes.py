@@ -359,7 +359,8 @@ def eight_products(
 ) -> Any:
     """Write the sums of `count` products of a with b, and with b moved by 1, 2, … 7, to `out` at an offset.
 
-    Of the further products, up to the next multiple of four, all must be zero.
+    The greatest of them is returned. Of the further products, up to the next multiple of four, all
+    must be zero.
     """
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
@@ -377,10 +378,11 @@ def eight_products(
             _plus(builder, builder.load(rooms[k]), builder.load(rooms[k + 1])) for k in range(0, _AT_ONCE, 2)
         )
         place = lanes_at(context, builder, signature.args[5], target, target_first, WIDE)
-        builder.store(_plus(builder, low, high), place, align=8)
-        return context.get_dummy_value()
+        sums = _plus(builder, low, high)
+        builder.store(sums, place, align=8)
+        return _across(builder, _larger, sums)
 
-    return types.void(a, a_first, b, b_first, count, out, offset), generate
+    return types.float64(a, a_first, b, b_first, count, out, offset), generate
 
 
 def _mask(builder: Builder, of_lanes: Callable[[Value], Value]) -> Value:
