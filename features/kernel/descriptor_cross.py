@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from seamtell.features.descriptors.context import _FAR_BEAMS, _NEAR_BEAMS
 from seamtell.features.descriptors.cross_channel import _MOST_DB
-from seamtell.features.kernel.compiling import compiled, larger, smaller
+from seamtell.features.kernel.compiling import compiled, inlined, larger, smaller
 from seamtell.features.kernel.descriptor_decibels import decibels
 from seamtell.features.kernel.descriptor_lag import PAD, best_lag, pad
 from seamtell.features.kernel.descriptor_lanes import energies, side_sums
@@ -86,7 +86,7 @@ def describe_both(
     out[_SIDES_DB] = abs(_ratio_db(before, after))
 
 
-@compiled
+@inlined
 def _near(values: Array, grid: Grid, at_mm: float, beam_mm: float) -> float:
     """Excursion, linear between samples, averaged over a quarter of the beam."""
     total, last = 0.0, grid.last - grid.first

@@ -6,9 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.kernel.bits import WORD
-from seamtell.features.kernel.compiling import compiled, larger, smaller
+from seamtell.features.kernel.compiling import compiled, inlined, larger, smaller
 from seamtell.features.kernel.descriptor_lanes import extremes, mask_of_tops
-from seamtell.features.kernel.vectors import trailing_zeros
+from seamtell.features.kernel.vectors import mask_above, trailing_zeros
 
 __all__ = ["find_humps", "prominence"]
 
@@ -31,7 +31,7 @@ def _saddle(e: Array, index: int, stop: int, way: int) -> tuple[float, float]:
     return saddle, lowest
 
 
-@compiled
+@inlined
 def prominence(e: Array, first: int, last: int, index: int) -> tuple[float, float]:
     """Height of a sample above the higher of the two lowest points on the way to anything higher.
 
@@ -41,7 +41,7 @@ def prominence(e: Array, first: int, last: int, index: int) -> tuple[float, floa
     return e[index] - larger(left[0], right[0]), smaller(left[1], right[1])
 
 
-@compiled
+@inlined
 def find_humps(
     e: Array,
     window: tuple[int, int],
@@ -94,9 +94,21 @@ def _is_apart(e: Array, i: int, least: float, humps: Array, kept: int) -> bool:
     """Whether the profile falls by `least` towards each hump so far."""
     for k in range(kept):
         other = int(humps[k])
-        if extremes(e, min(i, other), abs(other - i))[0] > e[i] - least:
+        if not _falls(e, min(i, other), max(i, other), e[i] - least):
             return False
     return True
+
+
+@compiled
+def _falls(e: Array, begin: int, end: int, level: float) -> bool:
+    """Whether a sample from `begin` to before `end` is at most at the level."""
+    for at in range(begin, end, WORD):
+        word = ~mask_above(e, at, level)
+        if end - at < WORD:
+            word &= (_ONE << np.uint64(end - at)) - _ONE
+        if word != np.uint64(0):
+            return True
+    return False
 
 
 @compiled

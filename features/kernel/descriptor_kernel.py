@@ -76,10 +76,10 @@ def describe_indication(
     facts_s = profile_facts(es, grid, noise_s, scratch)
     facts_c = profile_facts(ec, grid, noise_c, scratch)
     left, right = describe_channel(
-        0, es, raw_s, grid, facts_s, noise_s, limit_s, level_s, specular_level, beam_mm, out
+        es, raw_s, grid, facts_s, noise_s, limit_s, level_s, specular_level, beam_mm, out
     )
     c_left, c_right = describe_channel(
-        1, ec, raw_c, grid, facts_c, noise_c, limit_c, level_c, specular_level, beam_mm, out
+        ec, raw_c, grid, facts_c, noise_c, limit_c, level_c, specular_level, beam_mm, out[1:]
     )
     describe_both(
         facts_s,

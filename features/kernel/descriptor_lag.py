@@ -11,9 +11,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from seamtell.features.kernel.compiling import compiled, larger
-from seamtell.features.kernel.descriptor_lanes import copy_eights, eight_products, products_apart
-from seamtell.features.kernel.vectors import EIGHT
+from seamtell.features.kernel.bits import WORD
+from seamtell.features.kernel.compiling import compiled, inlined, larger
+from seamtell.features.kernel.descriptor_lanes import copy_eights, eight_products, mask_below
+from seamtell.features.kernel.vectors import EIGHT, leading_zeros, trailing_zeros
 
 __all__ = ["PAD", "best_lag", "pad"]
 
@@ -23,9 +24,10 @@ PAD = EIGHT * EIGHT
 """Zeros on either side of a padded window."""
 _SLACK = 1e-9
 _TIE = 1e-12
+_EIGHT_BITS = np.uint64(2**EIGHT - 1)
 
 
-@compiled
+@inlined
 def pad(e: Array, first: int, w: int, out: Array) -> None:
     """Write w samples from `first` on with `PAD` zeros before and at least as many behind."""
     copy_eights(e, first, w, out, PAD)
@@ -46,7 +48,7 @@ def best_lag(s: Array, c: Array, w: int, norm: float, bend: float, scratch: Arra
         Samples of the window.
     norm, bend : float
         Products of the norms of s and c, and of the norms of their differences, both above zero.
-    scratch : array of at least 3 w + 64
+    scratch : array of at least 3 w + 128
     """
     reach = (w + EIGHT - 1) // EIGHT
     coarse, tops = scratch[: 2 * reach + EIGHT], scratch[2 * reach + EIGHT : 4 * reach + EIGHT]
@@ -64,9 +66,7 @@ def best_lag(s: Array, c: Array, w: int, norm: float, bend: float, scratch: Arra
     least, enough = w, peak - _TIE * abs(peak)
     for k in range(2 * reach):
         if tops[k] >= enough:
-            for j in range(EIGHT):
-                if products[EIGHT * k + j] >= enough:
-                    least = min(least, abs(EIGHT * (k - reach) + j))
+            least = min(least, _nearest(products, EIGHT * k, enough, EIGHT * (k - reach)))
     return least, peak
 
 
@@ -81,21 +81,24 @@ def _highest_between(a: float, b: float, bend: float) -> float:
 
 @compiled
 def _distant_lags(s: Array, c: Array, w: int, lag: int, out: Array, offset: int) -> None:
-    """Write the products at a multiple of eight as lag, and at the next seven multiples."""
+    """Write the products at a multiple of eight as lag, and at the next seven; zero beyond the window."""
     begin, end = max(0, -lag - EIGHT * (EIGHT - 1)), min(w, w - lag)
-    products_apart(s, PAD + begin, c, PAD + begin + lag, end - begin, out, offset)
+    eight_products(s, PAD + begin, c, PAD + begin + lag, end - begin, EIGHT, 0, EIGHT, out, offset)
 
 
 @compiled
 def _near_lags(s: Array, c: Array, w: int, lag: int, out: Array, offset: int) -> float:
-    """Write the products at eight lags from one on, and return the greatest; −∞ beyond the window."""
+    """Write the products at eight lags from one on, −∞ beyond the window, and return the greatest."""
     begin, end = max(0, -lag - EIGHT + 1), min(w, w - lag)
-    top = eight_products(s, PAD + begin, c, PAD + begin + lag, end - begin, out, offset)
-    if lag > -w and lag + EIGHT <= w:
-        return top
-    top = -np.inf
-    for j in range(EIGHT):
-        if abs(lag + j) >= w:
-            out[offset + j] = -np.inf
-        top = larger(out[offset + j], top)
-    return top
+    return eight_products(
+        s, PAD + begin, c, PAD + begin + lag, end - begin, 1, 1 - w - lag, w - lag, out, offset
+    )
+
+
+@compiled
+def _nearest(products: Array, offset: int, enough: float, lag: int) -> int:
+    """Smallest lag, without sign, of those from one multiple of eight on whose products are high enough."""
+    word = ~mask_below(products, offset, enough) & _EIGHT_BITS
+    if lag >= 0:
+        return lag + trailing_zeros(word)
+    return leading_zeros(word) - (WORD - 1) - lag

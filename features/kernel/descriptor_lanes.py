@@ -28,7 +28,6 @@ __all__ = [
     "parabola_rest",
     "parabola_sums",
     "positive_sums",
-    "products_apart",
     "side_sums",
     "sum_of",
 ]
@@ -312,29 +311,52 @@ def copy_eights(typing_context: Any, values: Any, first: Any, count: Any, out: A
 
 
 @intrinsic  # type: ignore[untyped-decorator]
-def products_apart(
-    typing_context: Any, a: Any, a_first: Any, b: Any, b_first: Any, count: Any, out: Any, offset: Any
+def eight_products(
+    typing_context: Any,
+    a: Any,
+    a_first: Any,
+    b: Any,
+    b_first: Any,
+    count: Any,
+    step: Any,
+    begin: Any,
+    end: Any,
+    out: Any,
+    offset: Any,
 ) -> Any:
-    """Write the sums of `count` products of a with b, and with b moved by 8, 16, … 56, to `out` at an offset.
+    """Write the sums of `count` products of a with b, and with b moved by 1, 2, … 7 steps, to `out`.
 
-    Of the further products, up to the next multiple of eight, all must be zero.
+    Places of `out` are counted from `offset`; those before `begin` and from `end` on get −∞. The
+    greatest is returned. Of the further products, up to the next multiple of eight, all must be zero.
     """
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        one, one_first, other, other_first, n, target, target_first = arguments
+        one, one_first, other, other_first, n, move, low, high, target, target_first = arguments
         fixed = _Stretch(context, builder, signature.args[0], one, one_first)
-        moved = _Stretch(context, builder, signature.args[2], other, other_first)
+        moved = [
+            _Stretch(
+                context,
+                builder,
+                signature.args[2],
+                other,
+                builder.add(other_first, builder.mul(move, WORD(k))),
+            )
+            for k in range(EIGHT)
+        ]
         rooms = [cgutils.alloca_once_value(builder, _NONE) for _ in range(EIGHT)]
         with cgutils.for_range_slice(builder, WORD(0), n, WORD(EIGHT), WORD) as (at, _):
             here = fixed.eight(at)
-            for k, room in enumerate(rooms):
-                product = _times(builder, here, moved.eight(builder.add(at, WORD(EIGHT * k))))
+            for stretch, room in zip(moved, rooms, strict=True):
+                product = _times(builder, here, stretch.eight(at))
                 builder.store(_plus(builder, builder.load(room), product), room)
-        place = lanes_at(context, builder, signature.args[5], target, target_first, WIDE)
-        builder.store(_sums_of_rows(builder, [builder.load(room) for room in rooms]), place, align=8)
-        return context.get_dummy_value()
+        sums = _sums_of_rows(builder, [builder.load(room) for room in rooms])
+        outside = builder.or_(_inside(builder, WORD(0), low), builder.not_(_inside(builder, WORD(0), high)))
+        sums = builder.select(outside, ir.Constant(WIDE, [float("-inf")] * EIGHT), sums)
+        place = lanes_at(context, builder, signature.args[8], target, target_first, WIDE)
+        builder.store(sums, place, align=8)
+        return _across(builder, _larger, sums)
 
-    return types.void(a, a_first, b, b_first, count, out, offset), generate
+    return types.float64(a, a_first, b, b_first, count, step, begin, end, out, offset), generate
 
 
 def _sums_of_rows(builder: Builder, rows: list[Value]) -> Value:
@@ -348,41 +370,6 @@ def _sums_of_rows(builder: Builder, rows: list[Value]) -> Value:
             for a, b in zip(rows[::2], rows[1::2], strict=True)
         ]
     return rows[0]
-
-
-_AT_ONCE = 4
-
-
-@intrinsic  # type: ignore[untyped-decorator]
-def eight_products(
-    typing_context: Any, a: Any, a_first: Any, b: Any, b_first: Any, count: Any, out: Any, offset: Any
-) -> Any:
-    """Write the sums of `count` products of a with b, and with b moved by 1, 2, … 7, to `out` at an offset.
-
-    The greatest of them is returned. Of the further products, up to the next multiple of four, all
-    must be zero.
-    """
-
-    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        one, one_first, other, other_first, n, target, target_first = arguments
-        data = context.make_array(signature.args[0])(context, builder, one).data
-        moved = _Stretch(context, builder, signature.args[2], other, other_first)
-        rooms = [cgutils.alloca_once_value(builder, _NONE) for _ in range(_AT_ONCE)]
-        with cgutils.for_range_slice(builder, WORD(0), n, WORD(_AT_ONCE), WORD) as (at, _):
-            for k, room in enumerate(rooms):
-                here = builder.add(at, WORD(k))
-                value = builder.load(builder.gep(data, [builder.add(one_first, here)]))
-                product = _times(builder, all_lanes(builder, value, EIGHT), moved.eight(here))
-                builder.store(_plus(builder, builder.load(room), product), room)
-        low, high = (
-            _plus(builder, builder.load(rooms[k]), builder.load(rooms[k + 1])) for k in range(0, _AT_ONCE, 2)
-        )
-        place = lanes_at(context, builder, signature.args[5], target, target_first, WIDE)
-        sums = _plus(builder, low, high)
-        builder.store(sums, place, align=8)
-        return _across(builder, _larger, sums)
-
-    return types.float64(a, a_first, b, b_first, count, out, offset), generate
 
 
 def _mask(builder: Builder, of_lanes: Callable[[Value], Value]) -> Value:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.descriptors.profile import HUMP_SHARE, HUMP_SIGMA
-from seamtell.features.kernel.compiling import compiled, larger
+from seamtell.features.kernel.compiling import compiled, inlined, larger
 from seamtell.features.kernel.descriptor_humps import find_humps, prominence
 from seamtell.features.kernel.descriptor_lanes import (
     central_sums,
@@ -104,7 +104,7 @@ def _peak(e: Array, grid: Grid, highest: float) -> int:
     return at
 
 
-@compiled
+@inlined
 def profile_facts(e: Array, grid: Grid, noise: float, scratch: Array) -> Facts:
     """Everything but crossings; `scratch` needs half as many numbers as the window has samples."""
     count, step = grid.end - grid.begin + 1, grid.step_mm
@@ -142,7 +142,7 @@ def profile_facts(e: Array, grid: Grid, noise: float, scratch: Array) -> Facts:
     )
 
 
-@compiled
+@inlined
 def _from(e: Array, grid: Grid, left: int, right: int, level: float) -> Crossings:
     """Where the profile falls below a level outwards of two samples, which do not lie below it."""
     i = last_where(BELOW, e, grid.first, left - 1, level)
@@ -155,22 +155,21 @@ def _from(e: Array, grid: Grid, left: int, right: int, level: float) -> Crossing
     return Crossings(left_mm, right_mm, i, j)
 
 
-@compiled
-def crossings(e: Array, grid: Grid, facts: Facts, share: float) -> Crossings:
-    """First crossings of a share of the height on the way out from the peak."""
-    if facts.height <= 0.0:
-        return Crossings(facts.peak_mm, facts.peak_mm, facts.peak - 1, facts.peak + 1)
-    return _from(e, grid, facts.peak, facts.peak, share * facts.height)
+@inlined
+def crossings(e: Array, grid: Grid, peak: int, level: float) -> Crossings:
+    """First crossings of a level on the way out from the peak; the peak on both sides of no level."""
+    if level <= 0.0:
+        return Crossings(position_mm(grid, peak), position_mm(grid, peak), peak - 1, peak + 1)
+    return _from(e, grid, peak, peak, level)
 
 
-@compiled
-def outer_crossings(e: Array, grid: Grid, facts: Facts, share: float) -> Crossings:
-    """First and last crossing of a share of the height in the extent."""
-    if facts.height <= 0.0:
-        return Crossings(facts.peak_mm, facts.peak_mm, facts.peak - 1, facts.peak + 1)
-    level = share * facts.height
-    left = first_where(AT_LEAST, e, grid.begin, facts.peak, level)
-    right = last_where(AT_LEAST, e, facts.peak, grid.end, level)
+@inlined
+def outer_crossings(e: Array, grid: Grid, peak: int, level: float) -> Crossings:
+    """First and last crossing of a level, which the peak reaches, in the extent."""
+    if level <= 0.0:
+        return Crossings(position_mm(grid, peak), position_mm(grid, peak), peak - 1, peak + 1)
+    left = first_where(AT_LEAST, e, grid.begin, peak, level)
+    right = last_where(AT_LEAST, e, peak, grid.end, level)
     return _from(e, grid, left, right, level)
 
 
