@@ -9,7 +9,6 @@ from seamtell.features.descriptors.profile import HUMP_SHARE
 from seamtell.features.descriptors.shape import _TOP_SHARE
 from seamtell.features.kernel.compiling import compiled, inlined, larger, smaller
 from seamtell.features.kernel.descriptor_decibels import decibels
-from seamtell.features.kernel.descriptor_lanes import extremes
 from seamtell.features.kernel.descriptor_places import place_of_both
 from seamtell.features.kernel.descriptor_profile import (
     Crossings,
@@ -20,6 +19,7 @@ from seamtell.features.kernel.descriptor_profile import (
     parabola_rms,
     position_mm,
 )
+from seamtell.features.kernel.descriptor_sums import extremes
 
 __all__ = ["describe_channel"]
 

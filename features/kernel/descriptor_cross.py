@@ -10,9 +10,10 @@ from seamtell.features.descriptors.cross_channel import _MOST_DB
 from seamtell.features.kernel.compiling import compiled, inlined, larger, smaller
 from seamtell.features.kernel.descriptor_decibels import decibels
 from seamtell.features.kernel.descriptor_lag import PAD, best_lag, pad
-from seamtell.features.kernel.descriptor_lanes import energies, side_sums
 from seamtell.features.kernel.descriptor_places import place
+from seamtell.features.kernel.descriptor_products import energies
 from seamtell.features.kernel.descriptor_profile import Facts, Grid, position_mm
+from seamtell.features.kernel.descriptor_sums import side_sums
 
 __all__ = ["describe_both", "describe_extent", "describe_likeness"]
 
@@ -106,7 +107,7 @@ def describe_likeness(
 ) -> None:
     """Write lag, correlation and residuals of the two windows; `gain` is the ratio of the two levels.
 
-    `scratch` is an array of at least 8 numbers a sample of the window, and 256.
+    `scratch` is an array of at least 8 numbers a sample of the window, and 384.
     """
     w = grid.last - grid.first + 1
     room = w + 2 * PAD

@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from seamtell.features.kernel.bits import WORD
 from seamtell.features.kernel.compiling import compiled, inlined, larger, smaller
-from seamtell.features.kernel.descriptor_lanes import extremes, mask_of_tops
+from seamtell.features.kernel.descriptor_masks import mask_of_tops
+from seamtell.features.kernel.descriptor_sums import extremes
 from seamtell.features.kernel.vectors import mask_above, trailing_zeros
 
 __all__ = ["find_humps", "prominence"]

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from seamtell.features.kernel.compiling import compiled, larger
 from seamtell.features.kernel.descriptor_channel import describe_channel
 from seamtell.features.kernel.descriptor_cross import describe_both, describe_extent, describe_likeness
-from seamtell.features.kernel.descriptor_lanes import sum_of
 from seamtell.features.kernel.descriptor_profile import Grid, profile_facts
+from seamtell.features.kernel.descriptor_sums import sum_of
 
 __all__ = ["describe_indication"]
 
@@ -63,7 +63,7 @@ def describe_indication(
     which : int
         Number of this one.
     thickness_a_mm, thickness_b_mm : float
-    scratch : float64 array of at least 8 n + 320
+    scratch : float64 array of at least 8 n + 384
     out : float64 array of shape (n_descriptors,)
         In the order of the registry.
     """

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from seamtell.features.kernel.bits import WORD
 from seamtell.features.kernel.compiling import compiled, inlined, larger
-from seamtell.features.kernel.descriptor_lanes import copy_eights, eight_products, mask_below
+from seamtell.features.kernel.descriptor_masks import mask_below
+from seamtell.features.kernel.descriptor_products import copy_eights, eight_products
 from seamtell.features.kernel.vectors import EIGHT, leading_zeros, trailing_zeros
 
 __all__ = ["PAD", "best_lag", "pad"]

@@ -14,13 +14,8 @@ from numpy.typing import NDArray
 from seamtell.features.descriptors.profile import HUMP_SHARE, HUMP_SIGMA
 from seamtell.features.kernel.compiling import compiled, inlined, larger
 from seamtell.features.kernel.descriptor_humps import find_humps, prominence
-from seamtell.features.kernel.descriptor_lanes import (
-    central_sums,
-    parabola_rest,
-    parabola_sums,
-    positive_sums,
-)
 from seamtell.features.kernel.descriptor_search import AT_LEAST, BELOW, first_where, last_where
+from seamtell.features.kernel.descriptor_sums import central_sums, parabola_rest, parabola_sums, positive_sums
 from seamtell.features.rounding import SLACK
 
 __all__ = [
@@ -143,10 +138,8 @@ def profile_facts(e: Array, grid: Grid, noise: float, scratch: Array) -> Facts:
 
 
 @inlined
-def _from(e: Array, grid: Grid, left: int, right: int, level: float) -> Crossings:
-    """Where the profile falls below a level outwards of two samples, which do not lie below it."""
-    i = last_where(BELOW, e, grid.first, left - 1, level)
-    j = first_where(BELOW, e, right + 1, grid.last, level)
+def _interpolated(e: Array, grid: Grid, i: int, j: int, level: float) -> Crossings:
+    """Crossings of a level behind sample i and before sample j, or at the ends of the window."""
     left_mm, right_mm = position_mm(grid, max(i, grid.first)), position_mm(grid, min(j, grid.last))
     if i >= grid.first:
         left_mm += grid.step_mm * (level - e[i]) / (e[i + 1] - e[i])
@@ -160,17 +153,25 @@ def crossings(e: Array, grid: Grid, peak: int, level: float) -> Crossings:
     """First crossings of a level on the way out from the peak; the peak on both sides of no level."""
     if level <= 0.0:
         return Crossings(position_mm(grid, peak), position_mm(grid, peak), peak - 1, peak + 1)
-    return _from(e, grid, peak, peak, level)
+    i = last_where(BELOW, e, grid.first, peak - 1, level)
+    j = first_where(BELOW, e, peak + 1, grid.last, level)
+    return _interpolated(e, grid, i, j, level)
 
 
 @inlined
 def outer_crossings(e: Array, grid: Grid, peak: int, level: float) -> Crossings:
-    """First and last crossing of a level, which the peak reaches, in the extent."""
+    """First and last crossing of a level, which the peak reaches, in the extent; or the nearest outside."""
     if level <= 0.0:
         return Crossings(position_mm(grid, peak), position_mm(grid, peak), peak - 1, peak + 1)
-    left = first_where(AT_LEAST, e, grid.begin, peak, level)
-    right = last_where(AT_LEAST, e, peak, grid.end, level)
-    return _from(e, grid, left, right, level)
+    if e[grid.begin] < level:
+        i = first_where(AT_LEAST, e, grid.begin, peak, level) - 1
+    else:
+        i = last_where(BELOW, e, grid.first, grid.begin - 1, level)
+    if e[grid.end] < level:
+        j = last_where(AT_LEAST, e, peak, grid.end, level) + 1
+    else:
+        j = first_where(BELOW, e, grid.end + 1, grid.last, level)
+    return _interpolated(e, grid, i, j, level)
 
 
 @compiled

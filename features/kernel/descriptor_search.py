@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from seamtell.features.kernel.bits import WORD
 from seamtell.features.kernel.compiling import compiled
-from seamtell.features.kernel.descriptor_lanes import mask_below
+from seamtell.features.kernel.descriptor_masks import mask_below
 from seamtell.features.kernel.vectors import leading_zeros, trailing_zeros
 
 __all__ = ["AT_LEAST", "BELOW", "first_where", "last_where"]
