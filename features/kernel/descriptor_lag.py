@@ -54,14 +54,14 @@ def best_lag(s: Array, c: Array, w: int, norm: float, bend: float, scratch: Arra
     reach = (w + EIGHT - 1) // EIGHT
     coarse, tops = scratch[: 2 * reach + EIGHT], scratch[2 * reach + EIGHT : 4 * reach + EIGHT]
     products = scratch[4 * reach + EIGHT :]
+    peak, slack = 0.0, _SLACK * norm
     for k in range(0, 2 * reach + 1, EIGHT):
-        _distant_lags(s, c, w, EIGHT * (k - reach), coarse, k)
-    peak, slack = coarse[reach], _SLACK * norm
-    for k in range(1, 2 * reach):  # the first and the last lag are beyond the window
-        peak = larger(coarse[k], peak)
+        peak = larger(_distant_lags(s, c, w, EIGHT * (k - reach), coarse, k), peak)
+    if peak <= 0.0:
+        peak = -np.inf  # the zero may be that of a lag beyond the window
+    _highest_between(coarse, coarse[1:], 2 * reach, bend, tops)
     for k in range(2 * reach):
-        tops[k] = -np.inf
-        if _highest_between(coarse[k], coarse[k + 1], bend) >= peak - slack:
+        if tops[k] >= peak - slack:
             tops[k] = _near_lags(s, c, w, EIGHT * (k - reach), products, EIGHT * k)
             peak = larger(tops[k], peak)
     least, enough = w, peak - _TIE * abs(peak)
@@ -72,19 +72,21 @@ def best_lag(s: Array, c: Array, w: int, norm: float, bend: float, scratch: Arra
 
 
 @compiled
-def _highest_between(a: float, b: float, bend: float) -> float:
-    """Bound on eight values from a to b whose second difference is not below −`bend`."""
-    step, straight = abs(b - a), EIGHT * EIGHT / 2.0 * bend
-    if step >= straight:
-        return larger(a, b)
-    return (a + b) / 2.0 + EIGHT * bend + step * step / (4.0 * straight)
+def _highest_between(begins: Array, ends: Array, n: int, bend: float, tops: Array) -> None:
+    """Bounds on n rows of eight values from begin to end whose second difference is not below −`bend`."""
+    rise, straight = EIGHT * bend, EIGHT * EIGHT / 2.0 * bend
+    per_square = 1.0 / (4.0 * straight)
+    for k in range(n):
+        middle, step = (begins[k] + ends[k]) / 2.0, abs(ends[k] - begins[k])
+        arch = middle + rise + step * step * per_square
+        tops[k] = arch if step < straight else middle + step / 2.0
 
 
 @compiled
-def _distant_lags(s: Array, c: Array, w: int, lag: int, out: Array, offset: int) -> None:
-    """Write the products at a multiple of eight as lag, and at the next seven; zero beyond the window."""
+def _distant_lags(s: Array, c: Array, w: int, lag: int, out: Array, offset: int) -> float:
+    """Write the products at eight multiples of eight, zero beyond the window, and return the greatest."""
     begin, end = max(0, -lag - EIGHT * (EIGHT - 1)), min(w, w - lag)
-    eight_products(s, PAD + begin, c, PAD + begin + lag, end - begin, EIGHT, 0, EIGHT, out, offset)
+    return eight_products(s, PAD + begin, c, PAD + begin + lag, end - begin, EIGHT, 0, EIGHT, out, offset)
 
 
 @compiled
