@@ -22,6 +22,7 @@ __all__ = [
     "compiled",
     "contracting",
     "entry",
+    "inlined",
     "larger",
     "reordering",
     "smaller",
@@ -59,6 +60,14 @@ def reordering(function: Function) -> Function:
 def contracting(function: Function) -> Function:
     """Like `compiled`, and a product and a sum may be rounded once instead of twice."""
     return _inner(function, fastmath={"contract"})
+
+
+def inlined(function: Function) -> Function:
+    """Like `compiled`, and copied into every caller: for what is called often with many arguments.
+
+    Each array and each named tuple is handed over as all its parts, by way of memory.
+    """
+    return _inner(function, forceinline=True)
 
 
 def source_digest() -> str:

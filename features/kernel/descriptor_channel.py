@@ -7,18 +7,19 @@ from numpy.typing import NDArray
 
 from seamtell.features.descriptors.profile import HUMP_SHARE
 from seamtell.features.descriptors.shape import _TOP_SHARE
-from seamtell.features.kernel.compiling import compiled
+from seamtell.features.kernel.compiling import compiled, inlined, larger, smaller
+from seamtell.features.kernel.descriptor_decibels import decibels
 from seamtell.features.kernel.descriptor_places import place_of_both
 from seamtell.features.kernel.descriptor_profile import (
+    Crossings,
     Facts,
     Grid,
     crossings,
-    greatest,
     outer_crossings,
     parabola_rms,
     position_mm,
-    prominence,
 )
+from seamtell.features.kernel.descriptor_sums import extremes
 
 __all__ = ["describe_channel"]
 
@@ -58,11 +59,11 @@ _NOISE = place_of_both("noise_pct")
 _UNDERSHOOT = place_of_both("undershoot")
 
 _VARIANCE_TO_FWHM = 8.0 * np.log(2.0)
+_LEAST_HUMP_DB = 20.0 * np.log10(HUMP_SHARE)
 
 
 @compiled
 def describe_channel(
-    c: int,
     e: Array,
     raw: NDArray[np.float32],
     grid: Grid,
@@ -74,90 +75,89 @@ def describe_channel(
     beam_mm: float,
     out: Array,
 ) -> tuple[float, float]:
-    """Write every descriptor of channel c (0 specular, 1 scatter); its outer crossings of half the height."""
+    """Write every descriptor of one channel; its outer crossings of half the height, mm.
+
+    Places are those of specular; for scatter, which stands next to it, give ``out[1:]``.
+    """
     height, sure = facts.height, facts.sure
-    out[_HEIGHT_PCT + c] = height
-    out[_OVER_LIMIT + c] = _highest(raw, grid) / limit
-    out[_HEIGHT_DB + c] = 20.0 * np.log10(sure / specular_level)
-    out[_HEIGHT_OVER_NOISE_DB + c] = 20.0 * np.log10(sure / noise)
-    rise = prominence(e, grid, facts.peak)
-    out[_PROMINENCE_PCT + c] = rise
-    out[_PROMINENCE_SHARE + c] = min(max(rise / sure, 0.0), 2.0)
-    _moments(c, facts, beam_mm, out)
-    _of_humps(c, e, facts, out)
+    out[_HEIGHT_PCT] = height
+    out[_OVER_LIMIT] = extremes(raw, grid.begin, grid.end - grid.begin + 1)[1] / limit
+    out[_HEIGHT_DB] = decibels(sure / specular_level)
+    out[_HEIGHT_OVER_NOISE_DB] = decibels(sure / noise)
+    out[_PROMINENCE_PCT] = facts.prominence
+    out[_PROMINENCE_SHARE] = smaller(larger(facts.prominence / sure, 0.0), 2.0)
+    _moments(facts, beam_mm, out)
+    _of_humps(e, facts, out)
     area = facts.total * grid.step_mm
-    out[_AREA_PCT_MM + c] = area
-    out[_EQUIVALENT_WIDTH_MM + c] = area / sure
-    out[_EQUIVALENT_WIDTH_BEAMS + c] = area / sure / beam_mm
-    out[_AREA_DB + c] = 20.0 * np.log10(max(area, noise * beam_mm) / (specular_level * beam_mm))
-    out[_LEVEL + c] = level
-    out[_NOISE + c] = noise
-    out[_UNDERSHOOT + c] = max(0.0, -facts.lowest) / specular_level
-    return _widths(c, e, grid, facts, beam_mm, out)
+    out[_AREA_PCT_MM] = area
+    out[_EQUIVALENT_WIDTH_MM] = area / sure
+    out[_EQUIVALENT_WIDTH_BEAMS] = area / sure / beam_mm
+    out[_AREA_DB] = decibels(larger(area, noise * beam_mm) / (specular_level * beam_mm))
+    out[_LEVEL] = level
+    out[_NOISE] = noise
+    out[_UNDERSHOOT] = larger(-facts.lowest, 0.0) / specular_level
+    return _widths(e, grid, facts, beam_mm, out)
 
 
 @compiled
-def _highest(raw: NDArray[np.float32], grid: Grid) -> float:
-    return float(greatest(raw[grid.begin : grid.end + 1]))
-
-
-@compiled
-def _moments(c: int, facts: Facts, beam_mm: float, out: Array) -> None:
+def _moments(facts: Facts, beam_mm: float, out: Array) -> None:
     second = facts.second
-    out[_SKEWNESS_SIZE + c] = abs(facts.third) / (second * np.sqrt(second)) if second > 0.0 else 0.0
-    out[_KURTOSIS + c] = facts.fourth / (second * second) - 3.0 if second > 0.0 else -1.2
-    out[_RMS_WIDTH_BEAMS + c] = np.sqrt(_VARIANCE_TO_FWHM * second) / beam_mm
+    out[_SKEWNESS_SIZE] = abs(facts.third) / (second * np.sqrt(second)) if second > 0.0 else 0.0
+    out[_KURTOSIS] = facts.fourth / (second * second) - 3.0 if second > 0.0 else -1.2
+    out[_RMS_WIDTH_BEAMS] = np.sqrt(_VARIANCE_TO_FWHM * second) / beam_mm
 
 
 @compiled
-def _of_humps(c: int, e: Array, facts: Facts, out: Array) -> None:
-    least_db = 20.0 * np.log10(HUMP_SHARE)
-    out[_HUMPS + c] = max(1, facts.humps)
+def _of_humps(e: Array, facts: Facts, out: Array) -> None:
+    out[_HUMPS] = max(1, facts.humps)
     if facts.humps < 2:
-        out[_SECOND_HUMP + c], out[_SECOND_HUMP_DB + c], out[_HUMP_DIP + c] = 0.0, least_db, 0.0
+        out[_SECOND_HUMP], out[_SECOND_HUMP_DB], out[_HUMP_DIP] = 0.0, _LEAST_HUMP_DB, 0.0
         return
     one, two = facts.first_hump, facts.second_hump
     ratio = e[two] / facts.sure
-    out[_SECOND_HUMP + c] = ratio
-    out[_SECOND_HUMP_DB + c] = max(20.0 * np.log10(ratio), least_db)
-    lowest = e[min(one, two)]
-    for i in range(min(one, two), max(one, two)):
-        lowest = min(lowest, e[i])
-    out[_HUMP_DIP + c] = 1.0 - max(0.0, lowest) / e[two]
+    out[_SECOND_HUMP] = ratio
+    out[_SECOND_HUMP_DB] = larger(decibels(ratio), _LEAST_HUMP_DB)
+    lowest = extremes(e, min(one, two), abs(two - one))[0]
+    out[_HUMP_DIP] = 1.0 - larger(lowest, 0.0) / e[two]
 
 
-@compiled
-def _widths(c: int, e: Array, grid: Grid, facts: Facts, beam_mm: float, out: Array) -> tuple[float, float]:
+@inlined
+def _widths(e: Array, grid: Grid, facts: Facts, beam_mm: float, out: Array) -> tuple[float, float]:
     """Everything that follows from crossings."""
-    half_left, half_right = crossings(e, grid, facts, 0.5)
-    fwhm = half_right - half_left
-    out[_FWHM_MM + c] = fwhm
-    out[_FWHM_BEAMS + c] = fwhm / beam_mm
-    left, right = facts.peak_mm - half_left, half_right - facts.peak_mm
-    out[_ASYMMETRY + c] = abs(right - left) / (right + left) if right + left > 0.0 else 0.0
-    left, right = crossings(e, grid, facts, 0.1)
-    out[_WIDTH_10_MM + c] = right - left
-    left, right = crossings(e, grid, facts, 0.9)
-    out[_WIDTH_90_MM + c] = right - left
-    outer_left, outer_right = outer_crossings(e, grid, facts, 0.5)
-    outer = outer_right - outer_left
-    out[_OUTER_WIDTH_BEAMS + c] = outer / beam_mm
-    left, right = outer_crossings(e, grid, facts, 0.2)
-    out[_TAIL_RATIO + c] = (right - left) / outer if outer > 0.0 else 1.0
-    low_left, low_right = outer_crossings(e, grid, facts, 0.1)
-    high_left, high_right = outer_crossings(e, grid, facts, 0.9)
-    out[_FLATNESS + c] = (high_right - high_left) / outer if outer > 0.0 else 0.0
-    rising = max(high_left - low_left, grid.step_mm / 2.0)
-    falling = max(low_right - high_right, grid.step_mm / 2.0)
-    shorter = min(rising, falling)
-    out[_STEEPER_SLOPE + c] = 0.8 * facts.height / shorter
-    out[_STEEPER_FLANK + c] = 0.8 * beam_mm / shorter
-    out[_GENTLER_FLANK + c] = 0.8 * beam_mm / max(rising, falling)
-    left, right = outer_crossings(e, grid, facts, _TOP_SHARE)
-    first, last = grid.first, grid.last
-    while first <= last and not position_mm(grid, first) >= left:
+    height, peak = facts.height, facts.peak
+    half = crossings(e, grid, peak, 0.5 * height)
+    fwhm = half.right_mm - half.left_mm
+    out[_FWHM_MM] = fwhm
+    out[_FWHM_BEAMS] = fwhm / beam_mm
+    left, right = facts.peak_mm - half.left_mm, half.right_mm - facts.peak_mm
+    out[_ASYMMETRY] = abs(right - left) / (right + left) if right + left > 0.0 else 0.0
+    low, high = crossings(e, grid, peak, 0.1 * height), crossings(e, grid, peak, 0.9 * height)
+    out[_WIDTH_10_MM] = low.right_mm - low.left_mm
+    out[_WIDTH_90_MM] = high.right_mm - high.left_mm
+    middle, tail = outer_crossings(e, grid, peak, 0.5 * height), outer_crossings(e, grid, peak, 0.2 * height)
+    low, high = outer_crossings(e, grid, peak, 0.1 * height), outer_crossings(e, grid, peak, 0.9 * height)
+    outer = middle.right_mm - middle.left_mm
+    out[_OUTER_WIDTH_BEAMS] = outer / beam_mm
+    out[_TAIL_RATIO] = (tail.right_mm - tail.left_mm) / outer if outer > 0.0 else 1.0
+    out[_FLATNESS] = (high.right_mm - high.left_mm) / outer if outer > 0.0 else 0.0
+    rising = larger(high.left_mm - low.left_mm, grid.step_mm / 2.0)
+    falling = larger(low.right_mm - high.right_mm, grid.step_mm / 2.0)
+    shorter, longer = smaller(rising, falling), larger(rising, falling)
+    out[_STEEPER_SLOPE] = 0.8 * height / shorter
+    out[_STEEPER_FLANK] = 0.8 * beam_mm / shorter
+    out[_GENTLER_FLANK] = 0.8 * beam_mm / longer
+    out[_TOP_ROUGHNESS] = (
+        _roughness(e, grid, outer_crossings(e, grid, peak, _TOP_SHARE * height)) / facts.sure
+    )
+    return middle.left_mm, middle.right_mm
+
+
+@inlined
+def _roughness(e: Array, grid: Grid, top: Crossings) -> float:
+    """Root mean square about the best parabola, of the samples that lie between two crossings."""
+    first, last = max(top.before, grid.first), min(top.after, grid.last)
+    while first <= last and not position_mm(grid, first) >= top.left_mm:
         first += 1
-    while last >= first and not position_mm(grid, last) <= right:
+    while last >= first and not position_mm(grid, last) <= top.right_mm:
         last -= 1
-    out[_TOP_ROUGHNESS + c] = parabola_rms(e[first : last + 1]) / facts.sure
-    return outer_left, outer_right
+    return parabola_rms(e, first, last - first + 1)

@@ -7,10 +7,13 @@ from numpy.typing import NDArray
 
 from seamtell.features.descriptors.context import _FAR_BEAMS, _NEAR_BEAMS
 from seamtell.features.descriptors.cross_channel import _MOST_DB
-from seamtell.features.kernel.compiling import compiled, reordering
-from seamtell.features.kernel.descriptor_lag import best_lag, dot
+from seamtell.features.kernel.compiling import compiled, inlined, larger, smaller
+from seamtell.features.kernel.descriptor_decibels import decibels
+from seamtell.features.kernel.descriptor_lag import PAD, best_lag, pad
 from seamtell.features.kernel.descriptor_places import place
+from seamtell.features.kernel.descriptor_products import energies
 from seamtell.features.kernel.descriptor_profile import Facts, Grid, position_mm
+from seamtell.features.kernel.descriptor_sums import side_sums
 
 __all__ = ["describe_both", "describe_extent", "describe_likeness"]
 
@@ -40,7 +43,7 @@ def _ratio_db(upper: float, lower: float) -> float:
         return _MOST_DB
     if upper <= 0.0:
         return -_MOST_DB
-    return min(max(20.0 * np.log10(upper / lower), -_MOST_DB), _MOST_DB)
+    return smaller(larger(decibels(upper / lower), -_MOST_DB), _MOST_DB)
 
 
 @compiled
@@ -79,66 +82,50 @@ def describe_both(
     out[_ENDS_OVER_MIDDLE_DB] = _ratio_db(max(ends, noise_c), max(at_middle, noise_c))
     out[_AT_CENTRE] = min(max(at_middle / c.sure, 0.0), 1.0)
     out[_END_RATIO_DB] = abs(_ratio_db(max(at_left, noise_c), max(at_right, noise_c)))
-    out[_SIDES_DB] = _sides_db(
-        c_values[grid.begin : grid.end + 1], position_mm(grid, grid.begin), s.centre_mm, grid
-    )
+    offset = (position_mm(grid, grid.begin) - s.centre_mm) / grid.step_mm + 0.5
+    before, after = side_sums(c_values, grid.begin, grid.end - grid.begin + 1, offset)
+    out[_SIDES_DB] = abs(_ratio_db(before, after))
 
 
-@compiled
+@inlined
 def _near(values: Array, grid: Grid, at_mm: float, beam_mm: float) -> float:
     """Excursion, linear between samples, averaged over a quarter of the beam."""
     total, last = 0.0, grid.last - grid.first
-    start_mm = position_mm(grid, grid.first)
+    middle = (at_mm - position_mm(grid, grid.first)) / grid.pitch_mm
+    apart = beam_mm * 0.0625 / grid.pitch_mm
     for k in range(-2, 3):
-        x = (at_mm + beam_mm * 0.0625 * k - start_mm) / grid.pitch_mm
-        i = int(min(max(np.floor(x), 0.0), float(last)))
-        share = min(max(x - i, 0.0), 1.0)
+        x = smaller(larger(middle + apart * k, 0.0), float(last))
+        i = int(x)
         low = values[grid.first + i]
-        total += low + share * (values[grid.first + min(i + 1, last)] - low)
+        total += low + (x - i) * (values[grid.first + min(i + 1, last)] - low)
     return total / 5.0
 
 
 @compiled
-def _sides_db(part: Array, first_mm: float, centre_mm: float, grid: Grid) -> float:
-    left, right = 0.0, 0.0
-    offset = (first_mm - centre_mm) / grid.step_mm + 0.5
-    for i in range(len(part)):
-        weight = max(part[i], 0.0)
-        share = min(max(offset + i, 0.0), 1.0)
-        right += weight * share
-        left += weight * (1.0 - share)
-    return abs(_ratio_db(left, right))
-
-
-@reordering
-def _gain_sums(s: Array, c: Array, gain: float) -> tuple[float, float]:
-    """Sums of squares of the predicted channel, and of what it leaves of the other."""
-    predicted, rest = 0.0, 0.0
-    for i in range(len(s)):
-        p = s[i] * gain
-        predicted += p * p
-        rest += (c[i] - p) * (c[i] - p)
-    return predicted, rest
-
-
-@compiled
 def describe_likeness(
-    s: Array, c: Array, gain: float, step_mm: float, beam_mm: float, scratch: Array, out: Array
+    s: Array, c: Array, grid: Grid, gain: float, beam_mm: float, scratch: Array, out: Array
 ) -> None:
-    """Write lag, correlation and residuals of the two windows; `gain` is the ratio of the two levels."""
-    ss, cc, sc = dot(s, s), dot(c, c), dot(s, c)
+    """Write lag, correlation and residuals of the two windows; `gain` is the ratio of the two levels.
+
+    `scratch` is an array of at least 8 numbers a sample of the window, and 384.
+    """
+    w = grid.last - grid.first + 1
+    room = w + 2 * PAD
+    s_padded, c_padded, rest = scratch[:room], scratch[room : 2 * room], scratch[2 * room :]
+    pad(s, grid.first, w, s_padded)
+    pad(c, grid.first, w, c_padded)
+    ss, cc, sc, left, s_steps, c_steps = energies(s_padded, c_padded, PAD - 1, w + 1, gain)
     energy = ss * cc
-    lag, correlation = 0, 0.0
-    if np.sqrt(energy) > 0.0:
-        lag, peak = best_lag(s, c, scratch)
-        correlation = peak / np.sqrt(energy)
-    out[_LAG_MM] = lag * step_mm
-    out[_LAG_BEAMS] = lag * step_mm / beam_mm
+    norm, lag, correlation = np.sqrt(energy), 0, 0.0
+    if norm > 0.0:
+        lag, peak = best_lag(s_padded, c_padded, w, norm, np.sqrt(s_steps * c_steps), rest)
+        correlation = peak / norm
+    out[_LAG_MM] = lag * grid.step_mm
+    out[_LAG_BEAMS] = lag * grid.step_mm / beam_mm
     out[_CORRELATION] = correlation
     out[_PROPORTIONAL] = 1.0 - sc * sc / energy if energy > 0.0 else 1.0
-    predicted, rest = _gain_sums(s, c, gain)
-    sizes = np.sqrt(cc) + np.sqrt(predicted)
-    out[_COMMON_GAIN] = np.sqrt(rest) / sizes if sizes > 0.0 else 1.0
+    sizes = np.sqrt(cc) + np.sqrt(ss) * abs(gain)
+    out[_COMMON_GAIN] = np.sqrt(left) / sizes if sizes > 0.0 else 1.0
 
 
 @compiled

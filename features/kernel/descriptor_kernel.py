@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from seamtell.features.kernel.compiling import compiled
+from seamtell.features.kernel.compiling import compiled, larger
 from seamtell.features.kernel.descriptor_channel import describe_channel
 from seamtell.features.kernel.descriptor_cross import describe_both, describe_extent, describe_likeness
 from seamtell.features.kernel.descriptor_profile import Grid, profile_facts
+from seamtell.features.kernel.descriptor_sums import sum_of
 
 __all__ = ["describe_indication"]
 
@@ -62,22 +63,23 @@ def describe_indication(
     which : int
         Number of this one.
     thickness_a_mm, thickness_b_mm : float
-    scratch : float64 array of at least 5 n + 8
+    scratch : float64 array of at least 8 n + 384
     out : float64 array of shape (n_descriptors,)
         In the order of the registry.
     """
     # The window's own step, with the rounding of positions in it, as the specification takes it.
     step_mm = (start_mm + pitch_mm * (first + 1)) - (start_mm + pitch_mm * first) if last > first else beam_mm
     grid = Grid(first, last, begin, end, start_mm, pitch_mm, step_mm)
-    level_s, level_c = _mean(base_s, begin, end), _mean(base_c, begin, end)
-    specular_level = max(level_s, noise_s)
+    count = end - begin + 1
+    level_s, level_c = sum_of(base_s, begin, count) / count, sum_of(base_c, begin, count) / count
+    specular_level = larger(level_s, noise_s)
     facts_s = profile_facts(es, grid, noise_s, scratch)
     facts_c = profile_facts(ec, grid, noise_c, scratch)
     left, right = describe_channel(
-        0, es, raw_s, grid, facts_s, noise_s, limit_s, level_s, specular_level, beam_mm, out
+        es, raw_s, grid, facts_s, noise_s, limit_s, level_s, specular_level, beam_mm, out
     )
     c_left, c_right = describe_channel(
-        1, ec, raw_c, grid, facts_c, noise_c, limit_c, level_c, specular_level, beam_mm, out
+        ec, raw_c, grid, facts_c, noise_c, limit_c, level_c, specular_level, beam_mm, out[1:]
     )
     describe_both(
         facts_s,
@@ -92,14 +94,5 @@ def describe_indication(
         beam_mm,
         out,
     )
-    window = slice(first, last + 1)
-    describe_likeness(es[window], ec[window], level_c / specular_level, step_mm, beam_mm, scratch, out)
+    describe_likeness(es, ec, grid, level_c / specular_level, beam_mm, scratch, out)
     describe_extent(starts_mm, ends_mm, which, grid, n, beam_mm, thickness_a_mm, thickness_b_mm, out)
-
-
-@compiled
-def _mean(values: Array, first: int, last: int) -> float:
-    total = 0.0
-    for i in range(first, last + 1):
-        total += values[i]
-    return total / (last - first + 1)

@@ -1,9 +1,9 @@
 """Best lag between the two channels of one indication: the maximum of all lag products.
 
-The products of one sample of `specular` with all lags are added up at once, which keeps the
-innermost loop long and free of offsets that change. No product at a lag is larger than the root
-of the energies that still overlap there, and these shrink with the lag: once that bound is below the
-best product, the lags beyond need not be computed.
+The product at a lag is p(L) = Σ s(x) c(x + L), and its second difference over L is no larger than
+B = ‖Δs‖ ‖Δc‖, both padded by zeros. So from the products at every eighth lag follows how high the
+others between two of them can be at most: what lies above the line through both is at most
+k (8 − k) B / 2. Smoothed channels bend little, and most lags need not be computed.
 """
 
 from __future__ import annotations
@@ -11,98 +11,97 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from seamtell.features.kernel.compiling import compiled, reordering
-from seamtell.features.kernel.descriptor_profile import greatest
+from seamtell.features.kernel.bits import WORD
+from seamtell.features.kernel.compiling import compiled, inlined, larger
+from seamtell.features.kernel.descriptor_masks import mask_below
+from seamtell.features.kernel.descriptor_products import copy_eights, eight_products
+from seamtell.features.kernel.vectors import EIGHT, leading_zeros, trailing_zeros
 
-__all__ = ["best_lag", "dot"]
+__all__ = ["PAD", "best_lag", "pad"]
 
 Array = NDArray[np.float64]
 
+PAD = EIGHT * EIGHT
+"""Zeros on either side of a padded window."""
 _SLACK = 1e-9
 _TIE = 1e-12
+_EIGHT_BITS = np.uint64(2**EIGHT - 1)
 
 
-@reordering
-def dot(a: Array, b: Array) -> float:
-    """Sum of products."""
-    total = 0.0
-    for i in range(len(a)):
-        total += a[i] * b[i]
-    return total
-
-
-@reordering
-def _add_eight(products: Array, s: Array, c: Array, lags: int) -> None:
-    """Add the products of eight samples with as many lags; `products` is read and written once."""
-    s0, s1, s2, s3, s4, s5, s6, s7 = s[0], s[1], s[2], s[3], s[4], s[5], s[6], s[7]
-    for i in range(lags):
-        products[i] += (
-            s0 * c[i]
-            + s1 * c[i + 1]
-            + s2 * c[i + 2]
-            + s3 * c[i + 3]
-            + s4 * c[i + 4]
-            + s5 * c[i + 5]
-            + s6 * c[i + 6]
-            + s7 * c[i + 7]
-        )
-
-
-@reordering
-def _add_one(products: Array, a: float, c: Array, lags: int) -> None:
-    for i in range(lags):
-        products[i] += a * c[i]
+@inlined
+def pad(e: Array, first: int, w: int, out: Array) -> None:
+    """Write w samples from `first` on with `PAD` zeros before and at least as many behind."""
+    copy_eights(e, first, w, out, PAD)
+    behind = out[PAD + w :]
+    for i in range(PAD):
+        out[i] = 0.0
+        behind[i] = 0.0
 
 
 @compiled
-def _lag_products(s: Array, padded: Array, reach: int, products: Array) -> None:
-    """Products at the lags −reach … reach; sample x of the other channel is ``padded[len(s) + x]``."""
-    lags = 2 * reach + 1
-    for i in range(lags):
-        products[i] = 0.0
-    x, at = 0, len(s) - reach
-    while x + 8 <= len(s):
-        _add_eight(products, s[x:], padded[at + x :], lags)
-        x += 8
-    while x < len(s):
-        _add_one(products, s[x], padded[at + x :], lags)
-        x += 1
-
-
-@compiled
-def best_lag(s: Array, c: Array, scratch: Array) -> tuple[int, float]:
+def best_lag(s: Array, c: Array, w: int, norm: float, bend: float, scratch: Array) -> tuple[int, float]:
     """Smallest lag, without sign, at which the products are greatest, and that product.
 
     Parameters
     ----------
-    s, c : arrays of shape (w,)
-        Neither all zero.
-    scratch : array of at least 5 w + 8
+    s, c : arrays from `pad`
+    w : int
+        Samples of the window.
+    norm, bend : float
+        Products of the norms of s and c, and of the norms of their differences, both above zero.
+    scratch : array of at least 3 w + 128
     """
-    w = len(s)
-    padded, products = scratch[: 3 * w + 4], scratch[3 * w + 4 : 5 * w + 8]
-    padded[:w], padded[2 * w :] = 0.0, 0.0
-    middle = padded[w:]
-    for i in range(w):
-        middle[i] = c[i]
-    reach = min(w - 1, w // 2 + 1)
-    while True:
-        _lag_products(s, padded, reach, products)
-        peak = greatest(products[: 2 * reach + 1])
-        if reach == w - 1 or (peak > 0.0 and _bound(s, c, reach + 1) < peak * (1.0 - _SLACK)):
-            break
-        reach = w - 1
-    least, enough = reach, peak - _TIE * abs(peak)
-    for k in range(2 * reach + 1):
-        if products[k] >= enough:
-            least = min(least, abs(k - reach))
+    reach = (w + EIGHT - 1) // EIGHT
+    coarse, tops = scratch[: 2 * reach + EIGHT], scratch[2 * reach + EIGHT : 4 * reach + EIGHT]
+    products = scratch[4 * reach + EIGHT :]
+    peak, slack = 0.0, _SLACK * norm
+    for k in range(0, 2 * reach + 1, EIGHT):
+        peak = larger(_distant_lags(s, c, w, EIGHT * (k - reach), coarse, k), peak)
+    if peak <= 0.0:
+        peak = -np.inf  # the zero may be that of a lag beyond the window
+    _highest_between(coarse, coarse[1:], 2 * reach, bend, tops)
+    for k in range(2 * reach):
+        if tops[k] >= peak - slack:
+            tops[k] = _near_lags(s, c, w, EIGHT * (k - reach), products, EIGHT * k)
+            peak = larger(tops[k], peak)
+    least, enough = w, peak - _TIE * abs(peak)
+    for k in range(2 * reach):
+        if tops[k] >= enough:
+            least = min(least, _nearest(products, EIGHT * k, enough, EIGHT * (k - reach)))
     return least, peak
 
 
 @compiled
-def _bound(s: Array, c: Array, lag: int) -> float:
-    """No product at this lag or beyond, to either side, is larger."""
-    w = len(s)
-    behind = dot(s[: w - lag], s[: w - lag]) * dot(c[lag:], c[lag:])
-    before = dot(s[lag:], s[lag:]) * dot(c[: w - lag], c[: w - lag])
-    return np.sqrt(max(behind, before))
+def _highest_between(begins: Array, ends: Array, n: int, bend: float, tops: Array) -> None:
+    """Bounds on n rows of eight values from begin to end whose second difference is not below −`bend`."""
+    rise, straight = EIGHT * bend, EIGHT * EIGHT / 2.0 * bend
+    per_square = 1.0 / (4.0 * straight)
+    for k in range(n):
+        middle, step = (begins[k] + ends[k]) / 2.0, abs(ends[k] - begins[k])
+        arch = middle + rise + step * step * per_square
+        tops[k] = arch if step < straight else middle + step / 2.0
+
+
+@compiled
+def _distant_lags(s: Array, c: Array, w: int, lag: int, out: Array, offset: int) -> float:
+    """Write the products at eight multiples of eight, zero beyond the window, and return the greatest."""
+    begin, end = max(0, -lag - EIGHT * (EIGHT - 1)), min(w, w - lag)
+    return eight_products(s, PAD + begin, c, PAD + begin + lag, end - begin, EIGHT, 0, EIGHT, out, offset)
+
+
+@compiled
+def _near_lags(s: Array, c: Array, w: int, lag: int, out: Array, offset: int) -> float:
+    """Write the products at eight lags from one on, −∞ beyond the window, and return the greatest."""
+    begin, end = max(0, -lag - EIGHT + 1), min(w, w - lag)
+    return eight_products(
+        s, PAD + begin, c, PAD + begin + lag, end - begin, 1, 1 - w - lag, w - lag, out, offset
+    )
+
+
+@compiled
+def _nearest(products: Array, offset: int, enough: float, lag: int) -> int:
+    """Smallest lag, without sign, of those from one multiple of eight on whose products are high enough."""
+    word = ~mask_below(products, offset, enough) & _EIGHT_BITS
+    if lag >= 0:
+        return lag + trailing_zeros(word)
+    return leading_zeros(word) - (WORD - 1) - lag

@@ -12,18 +12,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.descriptors.profile import HUMP_SHARE, HUMP_SIGMA
-from seamtell.features.kernel.compiling import compiled, larger, reordering, smaller
+from seamtell.features.kernel.compiling import compiled, inlined, larger
+from seamtell.features.kernel.descriptor_humps import find_humps, prominence
+from seamtell.features.kernel.descriptor_search import AT_LEAST, BELOW, first_where, last_where
+from seamtell.features.kernel.descriptor_sums import central_sums, parabola_rest, parabola_sums, positive_sums
 from seamtell.features.rounding import SLACK
 
 __all__ = [
+    "Crossings",
     "Facts",
     "Grid",
     "crossings",
-    "greatest",
     "outer_crossings",
     "parabola_rms",
+    "position_mm",
     "profile_facts",
-    "prominence",
 ]
 
 Array = NDArray[np.float64]
@@ -52,6 +55,7 @@ class Facts(NamedTuple):
     peak_mm: float
     height: float
     sure: float
+    prominence: float
     lowest: float
     total: float
     centre_mm: float
@@ -63,6 +67,15 @@ class Facts(NamedTuple):
     second_hump: int
 
 
+class Crossings(NamedTuple):
+    """Where a profile crosses a level on either side, and the nearest sample beyond."""
+
+    left_mm: float
+    right_mm: float
+    before: int
+    after: int
+
+
 @compiled
 def position_mm(grid: Grid, i: int) -> float:
     """Position of a sample."""
@@ -70,88 +83,49 @@ def position_mm(grid: Grid, i: int) -> float:
 
 
 @compiled
-def _peak(e: Array, grid: Grid) -> int:
-    """Highest sample of the extent; the middle one of equal ones."""
-    part = e[grid.begin : grid.end + 1]
-    highest = greatest(part)
+def _peak(e: Array, grid: Grid, highest: float) -> int:
+    """Sample of the extent with the highest value; the middle one of equal ones."""
+    at = first_where(AT_LEAST, e, grid.begin, grid.end, highest)
+    end = last_where(AT_LEAST, e, grid.begin, grid.end, highest)
+    if at == end:
+        return at
     ties = 0
-    for i in range(len(part)):
-        ties += part[i] == highest
-    at, wanted = 0, (ties - 1) // 2
-    for i in range(len(part)):
-        if part[i] == highest:
-            at = i
-            if wanted == 0:
-                break
-            wanted -= 1
-    return grid.begin + at
+    for i in range(at, end + 1):
+        ties += e[i] == highest
+    wanted = (ties - 1) // 2
+    while wanted > 0 or e[at] != highest:
+        wanted -= e[at] == highest
+        at += 1
+    return at
 
 
-@reordering
-def greatest(part: Array) -> float:
-    """Greatest of at least one value, none of them NaN."""
-    highest = part[0]
-    for i in range(len(part)):
-        highest = larger(part[i], highest)
-    return highest
-
-
-@reordering
-def _sums(part: Array) -> tuple[float, float]:
-    """Sum of the positive values, and their first moment over the sample number."""
-    total, first = 0.0, 0.0
-    for i in range(len(part)):
-        weight = max(part[i], 0.0)
-        total += weight
-        first += weight * i
-    return total, first
-
-
-@reordering
-def _central(part: Array, centre: float) -> tuple[float, float, float]:
-    """Sums of the positive values times second, third and fourth power of the distance to a centre."""
-    second, third, fourth = 0.0, 0.0, 0.0
-    for i in range(len(part)):
-        away = i - centre
-        weighted = max(part[i], 0.0) * away * away
-        second += weighted
-        third += weighted * away
-        fourth += weighted * away * away
-    return second, third, fourth
-
-
-@reordering
-def _least(part: Array) -> float:
-    lowest = part[0]
-    for i in range(len(part)):
-        lowest = smaller(part[i], lowest)
-    return lowest
-
-
-@compiled
+@inlined
 def profile_facts(e: Array, grid: Grid, noise: float, scratch: Array) -> Facts:
     """Everything but crossings; `scratch` needs half as many numbers as the window has samples."""
-    peak = _peak(e, grid)
+    count, step = grid.end - grid.begin + 1, grid.step_mm
+    highest, total, first = positive_sums(e, grid.begin, count)
+    peak, height = _peak(e, grid, highest), larger(highest, 0.0)
     peak_mm = position_mm(grid, peak)
-    height = max(0.0, e[peak])
-    part = e[grid.begin : grid.end + 1]
-    total, first = _sums(part)
-    step = grid.step_mm
     centre_mm, second, third, fourth = peak_mm, 0.0, 0.0, 0.0
     if total > 0.0:
         centre = first / total
         centre_mm = position_mm(grid, grid.begin) + centre * step
-        second, third, fourth = _central(part, centre)
-        second = second / total * step * step
-        third = third / total * step * step * step
-        fourth = fourth / total * step * step * step * step
-    humps, one, two = _humps(e, grid, height, noise, scratch)
+        square, share = step * step, 1.0 / total
+        sums = central_sums(e, grid.begin, count, centre)
+        second = sums[0] * share * square
+        third = sums[1] * share * square * step
+        fourth = sums[2] * share * square * square
+    rise, lowest = prominence(e, grid.first, grid.last, peak)
+    least = larger(HUMP_SHARE * height, HUMP_SIGMA * noise) * (1.0 - SLACK)
+    window, extent = (grid.first, grid.last), (grid.begin, grid.end)
+    humps, one, two = find_humps(e, window, extent, least, peak, rise, scratch)
     return Facts(
         peak,
         peak_mm,
         height,
-        max(height, noise),
-        _least(e[grid.first : grid.last + 1]),
+        larger(height, noise),
+        rise,
+        lowest,
         total,
         centre_mm,
         second,
@@ -163,145 +137,52 @@ def profile_facts(e: Array, grid: Grid, noise: float, scratch: Array) -> Facts:
     )
 
 
-@compiled
-def _from(e: Array, grid: Grid, left: int, right: int, level: float) -> tuple[float, float]:
-    """Where the profile falls below a level outwards of two samples."""
-    left_mm, right_mm = position_mm(grid, grid.first), position_mm(grid, grid.last)
-    i = left - 1
-    while i >= grid.first and e[i] >= level:
-        i -= 1
+@inlined
+def _interpolated(e: Array, grid: Grid, i: int, j: int, level: float) -> Crossings:
+    """Crossings of a level behind sample i and before sample j, or at the ends of the window."""
+    left_mm, right_mm = position_mm(grid, max(i, grid.first)), position_mm(grid, min(j, grid.last))
     if i >= grid.first:
-        left_mm = position_mm(grid, i) + grid.step_mm * (level - e[i]) / (e[i + 1] - e[i])
-    i = right + 1
-    while i <= grid.last and e[i] >= level:
-        i += 1
-    if i <= grid.last:
-        right_mm = position_mm(grid, i) - grid.step_mm * (level - e[i]) / (e[i - 1] - e[i])
-    return left_mm, right_mm
+        left_mm += grid.step_mm * (level - e[i]) / (e[i + 1] - e[i])
+    if j <= grid.last:
+        right_mm -= grid.step_mm * (level - e[j]) / (e[j - 1] - e[j])
+    return Crossings(left_mm, right_mm, i, j)
+
+
+@inlined
+def crossings(e: Array, grid: Grid, peak: int, level: float) -> Crossings:
+    """First crossings of a level on the way out from the peak; the peak on both sides of no level."""
+    if level <= 0.0:
+        return Crossings(position_mm(grid, peak), position_mm(grid, peak), peak - 1, peak + 1)
+    i = last_where(BELOW, e, grid.first, peak - 1, level)
+    j = first_where(BELOW, e, peak + 1, grid.last, level)
+    return _interpolated(e, grid, i, j, level)
+
+
+@inlined
+def outer_crossings(e: Array, grid: Grid, peak: int, level: float) -> Crossings:
+    """First and last crossing of a level, which the peak reaches, in the extent; or the nearest outside."""
+    if level <= 0.0:
+        return Crossings(position_mm(grid, peak), position_mm(grid, peak), peak - 1, peak + 1)
+    if e[grid.begin] < level:
+        i = first_where(AT_LEAST, e, grid.begin, peak, level) - 1
+    else:
+        i = last_where(BELOW, e, grid.first, grid.begin - 1, level)
+    if e[grid.end] < level:
+        j = last_where(AT_LEAST, e, peak, grid.end, level) + 1
+    else:
+        j = first_where(BELOW, e, grid.end + 1, grid.last, level)
+    return _interpolated(e, grid, i, j, level)
 
 
 @compiled
-def crossings(e: Array, grid: Grid, facts: Facts, share: float) -> tuple[float, float]:
-    """First crossings of a share of the height on the way out from the peak, mm."""
-    if facts.height <= 0.0:
-        return facts.peak_mm, facts.peak_mm
-    return _from(e, grid, facts.peak, facts.peak, share * facts.height)
-
-
-@compiled
-def outer_crossings(e: Array, grid: Grid, facts: Facts, share: float) -> tuple[float, float]:
-    """First and last crossing of a share of the height in the extent, mm."""
-    if facts.height <= 0.0:
-        return facts.peak_mm, facts.peak_mm
-    level = share * facts.height
-    left, right = grid.begin, grid.end
-    while left < facts.peak and e[left] < level:
-        left += 1
-    while right > facts.peak and e[right] < level:
-        right -= 1
-    return _from(e, grid, left, right, level)
-
-
-@compiled
-def _saddle(e: Array, index: int, stop: int, way: int) -> float:
-    """Lowest value on the way from a sample to anything higher, or to `stop`, which is inside."""
-    height = e[index]
-    lowest, i = height, index
-    while i != stop:
-        i += way
-        if e[i] > height:
-            break
-        lowest = min(lowest, e[i])
-    return lowest
-
-
-@compiled
-def prominence(e: Array, grid: Grid, index: int) -> float:
-    """Height of a sample above the higher of the two lowest points on the way to anything higher."""
-    return e[index] - max(_saddle(e, index, grid.first, -1), _saddle(e, index, grid.last, 1))
-
-
-@compiled
-def _humps(e: Array, grid: Grid, height: float, noise: float, tops: Array) -> tuple[int, int, int]:
-    """Number of humps, and the two highest (-1 where there is none)."""
-    least = max(HUMP_SHARE * height, HUMP_SIGMA * noise) * (1.0 - SLACK)
-    count = _local_maxima(e, grid, least, tops)
-    kept, one, two = 0, -1, -1
-    # From the highest down, the first of equal ones; accepted humps gather at the front of `tops`.
-    for k in range(count):
-        best = k
-        for j in range(k + 1, count):
-            if e[int(tops[j])] > e[int(tops[best])] or (
-                e[int(tops[j])] == e[int(tops[best])] and tops[j] < tops[best]
-            ):
-                best = j
-        i = int(tops[best])
-        tops[best] = tops[k]
-        if _stands_out(e, grid, i, least, tops, kept):
-            tops[kept] = i
-            kept += 1
-            if kept == 1:
-                one = i
-            elif kept == 2:
-                two = i
-    return kept, one, two
-
-
-@compiled
-def _stands_out(e: Array, grid: Grid, i: int, least: float, humps: Array, kept: int) -> bool:
-    """Whether the profile falls by `least` towards each hump so far, and on both sides of the sample."""
-    for k in range(kept):
-        other = int(humps[k])
-        low, high = min(i, other), max(i, other)
-        apart = False
-        for j in range(low, high):
-            if e[j] <= e[i] - least:
-                apart = True
-                break
-        if not apart:
-            return False
-    return prominence(e, grid, i) >= least
-
-
-@compiled
-def _local_maxima(e: Array, grid: Grid, least: float, tops: Array) -> int:
-    """Local maxima of the window in the extent, at least so high; the middle of a flat top."""
-    count, rising, changed = 0, False, grid.first
-    for i in range(grid.first, grid.last):
-        if e[i + 1] == e[i]:
-            continue
-        if e[i + 1] < e[i] and rising:
-            at = grid.first + (changed - grid.first + 1 + i - grid.first) // 2
-            if grid.begin <= at <= grid.end and e[at] >= least:
-                tops[count] = at
-                count += 1
-        rising, changed = e[i + 1] > e[i], i
-    return count
-
-
-@reordering
-def parabola_rms(values: Array) -> float:
+def parabola_rms(e: Array, first: int, count: int) -> float:
     """Root mean square of what the least-squares parabola leaves; 0 for three values or fewer."""
-    count = len(values)
     if count <= 3:
         return 0.0
-    mean = 0.0
-    for i in range(count):
-        mean += values[i]
-    mean /= count
     middle, square = (count - 1) / 2.0, (count * count - 1) / 12.0
-    slope, bow, lines, bows = 0.0, 0.0, 0.0, 0.0
-    for i in range(count):
-        line = i - middle
-        curve = line * line - square
-        slope += line * (values[i] - mean)
-        bow += curve * (values[i] - mean)
-        lines += line * line
-        bows += curve * curve
+    total, slope, bow = parabola_sums(e, first, count, middle, square)
+    # Sums of squares of x and of x² − `square` over the samples, by which both sums are divided.
+    lines = count * square
+    bows = lines * (count * count - 4) / 15.0
     slope, bow = slope / lines, bow / bows
-    rest = 0.0
-    for i in range(count):
-        line = i - middle
-        left = values[i] - mean - line * slope - (line * line - square) * bow
-        rest += left * left
-    return np.sqrt(rest / count)
+    return np.sqrt(parabola_rest(e, first, count, middle, total / count - bow * square, slope, bow) / count)

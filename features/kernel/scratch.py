@@ -71,7 +71,7 @@ def make_scratch(channels: int, longest: int, pad: int) -> Scratch:
         np.empty((channels, n), np.float64),
         np.empty((channels, n), np.float64),
         np.empty((2, n), np.float64),
-        np.empty((2, max(n, 8 * longest + _SPARE)), np.float64),
+        np.empty((2, 8 * longest + 6 * _SPARE), np.float64),
         np.empty(n, np.float32),
         np.empty((2, wide), np.float64),
         np.empty((channels + 1, n), np.float64),
