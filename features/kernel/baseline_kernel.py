@@ -12,26 +12,28 @@ from seamtell.features.baseline import (
     _TOLERANCE_SIGMA,
     WINDOW_MM,
 )
-from seamtell.features.kernel.compiling import compiled, reordering
+from seamtell.features.kernel.compiling import compiled, larger, reordering, smaller
 from seamtell.features.kernel.low_quantile import low_quantile
 from seamtell.features.kernel.order_statistics import (
-    count_below,
+    count_small_steps,
     fill_up,
     pair_of_few,
     rank_pair,
     round_to_keys,
 )
 from seamtell.features.kernel.rank_vectors import values_of_ranks
-from seamtell.features.kernel.smooth_fit import smooth_two
-from seamtell.features.kernel.vectors import LANES, write_line
+from seamtell.features.kernel.smooth_fit import fold, smooth_two
+from seamtell.features.kernel.vectors import EIGHT, LANES, write_line
 
 __all__ = ["block_sigma", "fit_two", "interpolate", "prepare_fit"]
 
 Array = NDArray[np.float64]
-Mask = NDArray[np.bool_]
+Samples = NDArray[np.float32]
+Indices = NDArray[np.int64]
 
 _SQRT2 = float(np.sqrt(2.0))
-_PAST_ROUNDING = 1.0 + 1e-9
+_PAST_ROUNDING = 1.0 + 1e-6
+"""More than rounding to float32 changes."""
 
 
 @compiled
@@ -42,19 +44,20 @@ def _sampling_factor(size: int) -> float:
 
 @compiled
 def block_sigma(
-    amplitudes: NDArray[np.float32],
+    amplitudes: Samples,
     n: int,
     size: int,
     medians: Array,
     count: int,
     steps: Array,
-    keys: NDArray[np.float32],
+    keys: Samples,
+    places: Indices,
     scratch: Array,
 ) -> float:
     """Standard deviation of the medians of sound blocks about a smooth curve.
 
     The median step from sample to sample is dear, and caps the answer rarely. So first one
-    count tells whether it is large enough not to.
+    count tells whether it is large enough not to. Reads up to 64 samples further.
     """
     m = count - 1
     for k in range(m):
@@ -63,36 +66,36 @@ def block_sigma(
         fill_up(steps, m, LANES)
         low, high, fourth = values_of_ranks(steps, m, (m - 1) // 2, m // 2, m // 4)
     else:
-        low, high = _ranks(steps, keys, m, (m - 1) // 2, scratch)
-        fourth = _ranks(steps, keys, m, m // 4, scratch)[0]
+        low, high = _ranks(steps, keys, m, (m - 1) // 2, places, scratch)
+        fourth = _ranks(steps, keys, m, m // 4, places, scratch)[0]
     typical = 1.4826 * ((low / _SQRT2 + high / _SQRT2) / 2.0 if m % 2 == 0 else low / _SQRT2)
     quarter = fourth / _SQRT2 / 0.3186 if count >= _BLOCKS_FOR_QUARTILE else 0.0
     if typical <= quarter:
         return typical
-    _steps(amplitudes, amplitudes[1:], n - 1, steps)
     factor = _sampling_factor(size)
     rank = (n - 2) // 2
     triple = 3.0 * 1.4826 / _SQRT2 * factor  # of the median step
     # The median step is needed exactly only when three times the sampling sigma lies between the others.
-    if count_below(steps, n - 1, typical / triple * _PAST_ROUNDING) <= rank:
+    if count_small_steps(amplitudes, n - 1, np.float32(typical / triple * _PAST_ROUNDING)) <= rank:
         return typical
-    if count_below(steps, n - 1, quarter / triple / _PAST_ROUNDING) > rank + 1:
+    if count_small_steps(amplitudes, n - 1, np.float32(quarter / triple / _PAST_ROUNDING)) > rank + 1:
         return quarter
-    low, high = _ranks(steps, keys, n - 1, rank, scratch)
+    _steps(amplitudes, amplitudes[1:], n - 1, steps)
+    low, high = _ranks(steps, keys, n - 1, rank, places, scratch)
     step = low if (n - 1) % 2 == 1 else (low + high) / 2.0
     sampling = 1.4826 * step / _SQRT2 * factor
     return min(typical, max(3.0 * sampling, quarter))
 
 
 @compiled
-def _steps(values: NDArray[np.float32], following: NDArray[np.float32], n: int, steps: Array) -> None:
+def _steps(values: Samples, following: Samples, n: int, steps: Array) -> None:
     for i in range(n):
         steps[i] = np.abs(np.float64(following[i]) - np.float64(values[i]))
 
 
 @reordering
 def _ranks(
-    values: Array, keys: NDArray[np.float32], n: int, rank: int, scratch: Array
+    values: Array, keys: Samples, n: int, rank: int, places: Indices, scratch: Array
 ) -> tuple[float, float]:
     """`rank_pair` of values that are not negative, about the middle, with a guess from their mean."""
     if n <= 128:
@@ -102,7 +105,7 @@ def _ranks(
         total += values[i]
     guess = total / n
     round_to_keys(values, n, keys)
-    return rank_pair(values, keys, n, rank, 0.85 * guess, 0.5 * n / max(guess, 1e-300), scratch)
+    return rank_pair(values, keys, n, rank, 0.85 * guess, 0.5 * n / max(guess, 1e-300), places, scratch)
 
 
 @compiled
@@ -112,116 +115,158 @@ def prepare_fit(
     spacing_mm: float,
     sigma: float,
     start: Array,
+    values: Array,
     tolerance: Array,
-    taken: Mask,
-    order: NDArray[np.int64],
-    seen: NDArray[np.int64],
+    taken: Array,
+    order: Indices,
+    seen: Indices,
+    scratch: Array,
 ) -> None:
-    """Tolerance about the curve, and the blocks that the fit starts from."""
-    low_quantile(medians, count, max(1, int(np.rint(WINDOW_MM / spacing_mm))), start, order, seen)
-    any_taken, lowest = False, np.inf
-    for k in range(count):
-        tolerance[k] = max(_TOLERANCE_SIGMA * sigma, _TOLERANCE_SHARE * np.abs(start[k]))
-        taken[k] = np.abs(medians[k] - start[k]) <= tolerance[k]
-        any_taken |= taken[k]
-        lowest = min(lowest, medians[k])
-    if not any_taken:
+    """Medians, tolerance about the curve, and the blocks that the fit starts from, all folded."""
+    width = max(1, int(np.rint(WINDOW_MM / spacing_mm)))
+    low_quantile(medians, count, width, start, order, seen, scratch)
+    fold(medians, count, values)
+    fold(start, count, scratch)
+    least = _TOLERANCE_SIGMA * sigma
+    for k in range(count + 1):
+        tolerance[k] = larger(least, _TOLERANCE_SHARE * np.abs(scratch[k]))
+    if _within(values, scratch, tolerance, tolerance, count + 1, taken)[0] == 0.0:
+        lowest = np.inf
         for k in range(count):
-            taken[k] = medians[k] == lowest
+            lowest = smaller(lowest, medians[k])
+        for k in range(count + 1):
+            taken[k] = 1.0 if values[k] == lowest else 0.0
 
 
 @compiled
 def fit_two(
-    medians: Array,
-    other_medians: Array,
+    values: Array,
+    other_values: Array,
     tolerance: Array,
     other_tolerance: Array,
-    taken: Mask,
-    other_taken: Mask,
+    taken: Array,
+    other_taken: Array,
     curve: Array,
     other_curve: Array,
     count: int,
     both: bool,
-    now: Mask,
-    unused: Array,
+    now: Array,
+    above: Array,
     factors: Array,
+    meeting: Array,
 ) -> None:
     """Fit two channels, each through the blocks that lie close to its curve, until these stay the same.
 
-    `both` is false when there is no other channel; it is then worked out for nothing.
+    All is folded. `both` is false when there is no other channel; it is then worked out for
+    nothing, as is a channel that is done before the other, with the same result.
     """
     rounds, done, other_done, last, other_last = 0, False, not both, False, False
     while not (done and other_done):
-        smooth_two(
-            medians,
-            other_medians,
-            taken,
-            other_taken,
-            count,
-            unused if done else curve,
-            unused if other_done else other_curve,
-            factors,
-        )
+        smooth_two(values, other_values, taken, other_taken, count, curve, other_curve, factors, meeting)
         rounds += 1
-        if not done:
-            if last:
-                done = True
-            else:
-                done, last = _next_round(medians, tolerance, taken, curve, count, now, rounds)
-        if not other_done:
-            if other_last:
-                other_done = True
-            else:
-                other_done, other_last = _next_round(
-                    other_medians, other_tolerance, other_taken, other_curve, count, now, rounds
-                )
+        if last:
+            done = True
+        elif not done:
+            done, last = _next_round(values, tolerance, taken, curve, count + 1, now, above, rounds)
+        if other_last:
+            other_done = True
+        elif not other_done:
+            other_done, other_last = _next_round(
+                other_values, other_tolerance, other_taken, other_curve, count + 1, now, above, rounds
+            )
 
 
 @compiled
 def _next_round(
-    medians: Array, tolerance: Array, taken: Mask, curve: Array, count: int, now: Mask, rounds: int
+    values: Array,
+    tolerance: Array,
+    taken: Array,
+    curve: Array,
+    length: int,
+    now: Array,
+    above: Array,
+    rounds: int,
 ) -> tuple[bool, bool]:
     """Blocks of the next round, written to `taken`; whether the curve is final, and whether its next is."""
-    any_now, same = False, True
-    for k in range(count):
-        now[k] = np.abs(medians[k] - curve[k]) <= tolerance[k]
-        any_now |= now[k]
-        same &= now[k] == taken[k]
-    if any_now and not same:
-        for k in range(count):
-            taken[k] = now[k]
-        if rounds < _ROUNDS:
-            return False, False
-    any_sound, changed = False, any_now and not same
-    for k in range(count):
-        above = medians[k] > curve[k] + tolerance[k]
-        above |= k > 0 and medians[k - 1] > curve[k - 1] + tolerance[k - 1]
-        above |= k < count - 1 and medians[k + 1] > curve[k + 1] + tolerance[k + 1]
-        now[k] = taken[k] and not above
-        any_sound |= now[k]
-        changed |= now[k] != taken[k]
-    if not any_sound or not changed:
+    inside, changes = _within(values, curve, tolerance, taken, length, now)
+    proceeds = inside > 0.0 and changes > 0.0
+    if proceeds and rounds < _ROUNDS:
+        _copy(now, length, taken)
+        return False, False
+    if not proceeds:
+        _copy(taken, length, now)
+    _mark_above(values, curve, tolerance, length, above)
+    sound, changes = _leave_out(above, above[2:], above[4:], taken, length, now)
+    if sound == 0.0 or changes == 0.0:
         return True, False
-    for k in range(count):
-        taken[k] = now[k]
+    _copy(now, length, taken)
     return False, True
+
+
+@reordering
+def _within(
+    values: Array, curve: Array, tolerance: Array, taken: Array, length: int, now: Array
+) -> tuple[float, float]:
+    """Write which blocks lie within tolerance of the curve: how many, and how many unlike `taken`."""
+    inside, changes = 0.0, 0.0
+    for k in range(length):
+        one = 1.0 if np.abs(values[k] - curve[k]) <= tolerance[k] else 0.0
+        inside += one
+        changes += np.abs(one - taken[k])
+        now[k] = one
+    return inside, changes
+
+
+@compiled
+def _mark_above(values: Array, curve: Array, tolerance: Array, length: int, above: Array) -> None:
+    """Write which blocks lie above the tolerance, with one row more on either side.
+
+    Beyond the end of the seam is nothing. Beyond the middle block is the one on its other side.
+    """
+    above[0], above[1] = 0.0, 0.0
+    rows = above[2:]
+    for k in range(length):
+        rows[k] = 1.0 if values[k] > curve[k] + tolerance[k] else 0.0
+    rows[length], rows[length + 1] = rows[length - 3], rows[length - 4]
+
+
+@reordering
+def _leave_out(
+    before: Array, above: Array, after: Array, taken: Array, length: int, now: Array
+) -> tuple[float, float]:
+    """Leave blocks out that are above the tolerance, or beside such; like `_within`."""
+    inside, changes = 0.0, 0.0
+    for k in range(length):
+        one = 0.0 if before[k] + above[k] + after[k] > 0.0 else now[k]
+        inside += one
+        changes += np.abs(one - taken[k])
+        now[k] = one
+    return inside, changes
+
+
+@compiled
+def _copy(values: Array, n: int, out: Array) -> None:
+    for i in range(n):
+        out[i] = values[i]
 
 
 @compiled
 def interpolate(
-    curve: Array, starts: NDArray[np.int64], size: int, count: int, n: int, baseline: Array
+    curve: Array, starts: Indices, size: int, count: int, n: int, baseline: Array, rounded: Samples
 ) -> None:
-    """Curve on the grid of the samples, by the formula of ``numpy.interp``; up to 16 samples further."""
-    middle = (size - 1) / 2.0
-    first = int(np.ceil(starts[0] + middle))
-    for i in range(first):
-        baseline[i] = curve[0]
+    """Curve on the grid of the samples, by the formula of ``numpy.interp``, and the same rounded to float32.
+
+    Up to `EIGHT` samples further. Points of the curve lie in the middle of blocks: from a point to
+    the first sample there is as far in all of them.
+    """
+    before = size // 2
+    run = before - (size - 1) / 2.0
+    for i in range(0, starts[0] + before, EIGHT):
+        write_line(baseline, rounded, i, 0.0, curve[0], 0.0)
     for k in range(count - 1):
-        x, after = starts[k] + middle, starts[k + 1] + middle
-        last = int(np.ceil(after))
-        slope = (curve[k + 1] - curve[k]) / (after - x)
-        for i in range(first, last, LANES):
-            write_line(baseline, i, x, curve[k], slope)
-        first = last
-    for i in range(first, n):
-        baseline[i] = curve[count - 1]
+        slope = (curve[k + 1] - curve[k]) / float(starts[k + 1] - starts[k])
+        first, last = starts[k] + before, starts[k + 1] + before
+        for i in range(first, last, EIGHT):
+            write_line(baseline, rounded, i, run + (i - first), curve[k], slope)
+    for i in range(starts[count - 1] + before, n, EIGHT):
+        write_line(baseline, rounded, i, 0.0, curve[count - 1], 0.0)

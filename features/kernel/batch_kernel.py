@@ -12,7 +12,7 @@ from seamtell.features.kernel.bits import next_set
 from seamtell.features.kernel.compiling import compiled, entry
 from seamtell.features.kernel.descriptor_kernel import describe_indication
 from seamtell.features.kernel.grouping import join_segments
-from seamtell.features.kernel.moving_average import average_taps, copy_samples, moving_average, reflect_ends
+from seamtell.features.kernel.moving_average import average_taps, moving_average, reflect_ends
 from seamtell.features.kernel.scratch import Scratch
 from seamtell.features.kernel.seam_kernel import (
     GRID,
@@ -261,8 +261,8 @@ def _write(
         first, last = _window(k, starts_mm, ends_mm, start_mm, pitch_mm, beam_mm, n)
         for c in range(_WELL_KNOWN):
             excursion = s.smooth[c, first:]
-            copy_samples(s.padded[c, s.pad - half + first :], last - first + 1 + 2 * half, s.despiked)
-            moving_average(s.despiked, last - first + 1, samples, half, excursion, s.sums)
+            padded = s.padded[c, s.pad - half + first :]
+            moving_average(padded, last - first + 1, samples, half, excursion, s.sums)
             _lower(excursion, s.baseline[c, first:], last - first + 1, s.per_channel[GRID, c])
         describe_indication(
             s.smooth[0],

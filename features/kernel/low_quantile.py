@@ -1,9 +1,7 @@
-"""The running low quantile of the block medians, for up to 64 windows at once.
+"""The running low quantile of the block medians.
 
-The values are taken in ascending order. Each one is counted for every window that holds it;
-a window's quantile is the value with which its count reaches the rank. The counts of the
-windows are binary numbers written upright: bit k of every count is in word k, so one addition
-goes on in all windows at once.
+The values are ranked once. A window is a mask over the ranks of the values that it holds, so its
+quantile is at the mask's r-th bit, and it slides on by two bits that change.
 """
 
 from __future__ import annotations
@@ -12,23 +10,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.baseline import _START_QUANTILE
-from seamtell.features.kernel.compiling import compiled
-from seamtell.features.kernel.rank_vectors import count_smaller
-from seamtell.features.kernel.vectors import LANES
+from seamtell.features.kernel.bits import WORD
+from seamtell.features.kernel.compiling import compiled, reordering
+from seamtell.features.kernel.rank_vectors import ranks_of
+from seamtell.features.kernel.vectors import LANES, count_ones, trailing_zeros
 
 __all__ = ["low_quantile"]
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
+Ranks = NDArray[np.int32]
+Words = NDArray[np.uint64]
 
 _WINDOWS = 32
-"""Windows of one sweep; more make the sorting dearer, fewer repeat it more often."""
+"""Windows of one sweep; more make the ranking dearer, fewer repeat it more often."""
 _ONE = np.uint64(1)
 _NONE = np.uint64(0)
 
 
 @compiled
-def low_quantile(medians: Array, count: int, width: int, start: Array, order: Indices, seen: Indices) -> None:
+def low_quantile(
+    medians: Array, count: int, width: int, start: Array, order: Indices, seen: Indices, ascending: Array
+) -> None:
     """Write the low quantile about every block to `start`.
 
     Parameters
@@ -38,72 +41,86 @@ def low_quantile(medians: Array, count: int, width: int, start: Array, order: In
         Number of blocks, odd; width of the window in blocks.
     order, seen : int64 arrays of shape (>= 2 * count + 64,)
         Scratch.
+    ascending : ndarray of shape (>= count,)
+        Scratch.
     """
     width = min(width - 1 + width % 2, count)
     rank = int(_START_QUANTILE * (width - 1))
     half = width // 2
+    narrow, ranks = order.view(np.float32), seen.view(np.int32)
+    words = order[count + LANES :].view(np.uint64)
     for first in range(0, count - width + 1, _WINDOWS):
         windows = min(_WINDOWS, count - width + 1 - first)
-        inside = medians[first : first + windows + width - 1]
-        _sweep(inside, windows, width, rank, start[first + half :], order, seen)
+        n = windows + width - 1
+        _rank(medians[first:], n, narrow, ranks, ascending)
+        _sweep(ascending, ranks, windows, width, rank, words, start[first + half :])
     for k in range(half):
         start[k] = start[half]
         start[count - 1 - k] = start[count - width + half]
 
 
 @compiled
-def _sweep(
-    values: Array, windows: int, width: int, rank: int, quantile: Array, order: Indices, seen: Indices
-) -> None:
-    """Quantiles of the windows that begin at each of the first `windows` values."""
-    n = len(values)
-    _sort(values, n, order, seen)
-    bits = 1
-    while (1 << bits) < rank + 1:
-        bits += 1
-    planes = seen.view(np.uint64)  # counts begin so high that they run over on reaching the rank
-    for k in range(bits):
-        planes[k] = ~_NONE if ((1 << bits) - (rank + 1)) >> k & 1 else _NONE
-    waiting = (_ONE << np.uint64(windows)) - _ONE
+def _rank(values: Array, n: int, narrow: NDArray[np.float32], ranks: Ranks, ascending: Array) -> None:
+    """Rank of every value, and the values in ascending order.
+
+    Values are ranked as rounded to float32; where that leaves them out of order, they are ranked again.
+    """
     for i in range(n):
-        at = order[i]
-        low, high = max(0, at - width + 1), min(at, windows - 1)
-        carry = ((_ONE << np.uint64(high - low + 1)) - _ONE) << np.uint64(low)
-        for k in range(bits):
-            both = planes[k] & carry
-            planes[k] ^= carry
-            carry = both
-        carry &= waiting
-        if carry != _NONE:
-            waiting ^= carry
-            for window in range(low, high + 1):
-                if carry >> np.uint64(window) & _ONE:
-                    quantile[window] = values[at]
-            if waiting == _NONE:
-                return
+        narrow[i] = values[i]
+    ranks_of(narrow, n, ranks)
+    for i in range(n):
+        ascending[ranks[i]] = values[i]
+    if _falls(ascending, ascending[1:], n - 1) > 0.0:
+        for i in range(n):
+            rank = 0
+            for j in range(n):
+                rank += 1 if values[j] < values[i] or (values[j] == values[i] and j < i) else 0
+            ranks[i] = rank
+            ascending[rank] = values[i]
+
+
+@reordering
+def _falls(values: Array, following: Array, n: int) -> float:
+    """How often a value is followed by a smaller one."""
+    count = 0.0
+    for i in range(n):
+        count += 1.0 if following[i] < values[i] else 0.0
+    return count
 
 
 @compiled
-def _sort(values: Array, n: int, order: Indices, seen: Indices) -> None:
-    """Indices in ascending order of the values, by counting for every one how many are smaller.
+def _sweep(
+    ascending: Array, ranks: Ranks, windows: int, width: int, rank: int, words: Words, quantile: Array
+) -> None:
+    """Quantiles of the windows that begin at each of the first `windows` values."""
+    for k in range((windows + width - 2) // WORD + 1):
+        word = _NONE
+        for i in range(width):
+            place = np.int64(ranks[i]) - k * WORD
+            word |= _ONE << np.uint64(place & (WORD - 1)) if 0 <= place < WORD else _NONE
+        words[k] = word
+    for window in range(windows):
+        quantile[window] = ascending[_place_of(words, rank)]
+        if window + 1 < windows:
+            _flip(words, np.int64(ranks[window]))
+            _flip(words, np.int64(ranks[window + width]))
 
-    That is counted on values rounded to float32; what they leave in the wrong order is put right.
-    """
-    narrow, ranks = order.view(np.float32)[: n + LANES], seen.view(np.int32)[: n + LANES]
-    for i in range(n):
-        narrow[i] = values[i]
-    for i in range(0, n, LANES):
-        count_smaller(narrow, n, i, ranks)
-    taken = seen[n + LANES :]
-    for i in range(n):
-        taken[i] = 0
-    for i in range(n):
-        rank = ranks[i]
-        order[rank + taken[rank]] = i
-        taken[rank] += 1
-    for i in range(1, n):
-        one, k = order[i], i
-        while k > 0 and values[order[k - 1]] > values[one]:
-            order[k] = order[k - 1]
-            k -= 1
-        order[k] = one
+
+@compiled
+def _flip(words: Words, place: int) -> None:
+    words[place // WORD] ^= _ONE << np.uint64(place % WORD)
+
+
+@compiled
+def _place_of(words: Words, rank: int) -> int:
+    """Place of the bit that has so many set bits before it."""
+    at = 0
+    here = count_ones(words[0])
+    while rank >= here:
+        rank -= here
+        at += 1
+        here = count_ones(words[at])
+    word = words[at]
+    for _ in range(rank):
+        word &= word - _ONE
+    return at * WORD + trailing_zeros(word)

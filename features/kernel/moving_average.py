@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from seamtell.features.kernel.compiling import compiled
 from seamtell.features.kernel.vectors import EIGHT, MOST_TAPS, average_eight
 
-__all__ = ["average_taps", "copy_samples", "moving_average", "reflect", "reflect_ends"]
+__all__ = ["average_taps", "moving_average", "reflect_ends"]
 
 Samples = NDArray[np.float32]
 Array = NDArray[np.float64]
@@ -23,14 +23,7 @@ def average_taps(samples: float) -> int:
 
 
 @compiled
-def reflect(values: Samples, n: int, half: int, padded: Samples | Array) -> None:
-    """Copy the first n values with `half` reflected ones on either side, as often as needed."""
-    copy_samples(values, n, padded[half:])
-    reflect_ends(padded, n, half)
-
-
-@compiled
-def reflect_ends(padded: Samples | Array, n: int, half: int) -> None:
+def reflect_ends(padded: Samples, n: int, half: int) -> None:
     """Reflect the n values from `half` on to either side, as often as needed."""
     values = padded[half:]
     if half <= n:
@@ -46,14 +39,7 @@ def reflect_ends(padded: Samples | Array, n: int, half: int) -> None:
 
 
 @compiled
-def copy_samples(values: Samples, n: int, out: Samples | Array) -> None:
-    """Copy the first n values."""
-    for i in range(n):
-        out[i] = values[i]
-
-
-@compiled
-def moving_average(padded: Array, n: int, samples: float, half: int, out: Array, sums: Array) -> None:
+def moving_average(padded: Samples, n: int, samples: float, half: int, out: Array, sums: Array) -> None:
     """Average over `samples` around ``padded[half + i]``, for every i < n, written to `out`.
 
     Writes, and reads, up to 7 samples further. Short ones are added up directly. For long ones sums
@@ -74,7 +60,7 @@ def moving_average(padded: Array, n: int, samples: float, half: int, out: Array,
 
 
 @compiled
-def _long(padded: Array, n: int, inner: int, edge: float, whole: float, out: Array, sums: Array) -> None:
+def _long(padded: Samples, n: int, inner: int, edge: float, whole: float, out: Array, sums: Array) -> None:
     """Sum over `inner` samples as sums over powers of two, in the two rows of `sums` by turns."""
     room = n + inner
     now, then = sums[0], sums[1]
@@ -95,9 +81,9 @@ def _long(padded: Array, n: int, inner: int, edge: float, whole: float, out: Arr
 
 
 @compiled
-def _scale_ends(a: Array, b: Array, n: int, edge: float, out: Array) -> None:
+def _scale_ends(a: Samples, b: Samples, n: int, edge: float, out: Array) -> None:
     for i in range(n):
-        out[i] = edge * (a[i] + b[i])
+        out[i] = edge * (np.float64(a[i]) + np.float64(b[i]))
 
 
 @compiled

@@ -11,23 +11,33 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.kernel.compiling import compiled, larger, reordering, smaller
-from seamtell.features.kernel.rank_vectors import count_keys, gather_between, values_of_ranks
-from seamtell.features.kernel.vectors import LANES
+from seamtell.features.kernel.rank_vectors import (
+    count_keys,
+    gather_between,
+    mask_small_steps,
+    values_of_ranks,
+)
+from seamtell.features.kernel.vectors import LANES, count_ones
 
 __all__ = [
+    "bracket",
     "count_at_most",
-    "count_below",
+    "count_small_steps",
+    "density_at_median",
     "fill_up",
     "median_of_smallest",
     "neighbours",
     "pair_of_few",
+    "places_between",
     "rank_pair",
     "round_to_keys",
     "smallest_of_part",
+    "whole_lanes",
 ]
 
 Array = NDArray[np.float64]
 Samples = NDArray[np.float32]
+Indices = NDArray[np.int64]
 
 _LARGEST = float(np.finfo(np.float32).max)
 
@@ -36,8 +46,10 @@ _FEW = 512
 _PAIRS = 96
 """So few are compared each with each."""
 _GUESSES = 8
-_MARGIN = 16
+_MARGIN = 6
 """Thresholds aim so many ranks beside the one sought, so that it is soon between two of them."""
+_BEYOND = 0.3
+"""They aim further beside it by this share of the ranks that the one before was off."""
 _HALF_NORMAL_DENSITY = 0.43
 """Density of half a normal variable at its median, times that median."""
 
@@ -51,13 +63,20 @@ def count_at_most(values: Array, n: int, threshold: float) -> int:
     return int(count)
 
 
-@reordering
-def count_below(values: Array, n: int, threshold: float) -> int:
-    """How many of the first n values are less than the threshold."""
-    count = 0.0
-    for i in range(n):
-        count += 1.0 if values[i] < threshold else 0.0
-    return int(count)
+@compiled
+def count_small_steps(samples: Samples, n: int, limit: np.float32) -> int:
+    """How many of the n steps from sample to sample, rounded to float32, are smaller than the limit.
+
+    Reads up to 64 samples further.
+    """
+    count = 0
+    for at in range(0, n - 63, 64):
+        count += count_ones(mask_small_steps(samples, at, limit))
+    rest = n % 64
+    if rest != 0:
+        inside = (np.uint64(1) << np.uint64(rest)) - np.uint64(1)
+        count += count_ones(mask_small_steps(samples, n - rest, limit) & inside)
+    return count
 
 
 @compiled
@@ -91,8 +110,21 @@ def fill_up(values: Array | Samples, n: int, further: int) -> None:
 
 
 @compiled
+def whole_lanes(n: int) -> int:
+    """Number of keys with those that fill up the last lanes."""
+    return (n + 4 * LANES - 1) // (4 * LANES) * (4 * LANES)
+
+
+@compiled
 def rank_pair(
-    values: Array, keys: Samples, n: int, rank: int, guess: float, density: float, scratch: Array
+    values: Array,
+    keys: Samples,
+    n: int,
+    rank: int,
+    guess: float,
+    density: float,
+    places: Indices,
+    scratch: Array,
 ) -> tuple[float, float]:
     """The values of ranks `rank` and `rank + 1` (from 0) of the first n; the second infinite at the end.
 
@@ -107,9 +139,29 @@ def rank_pair(
     n, rank : int
     guess, density : float
         About the answer, and about how many values a unit there are near it; the better, the faster.
+    places : int64 array of shape (>= n + LANES,)
+        Scratch.
+    """
+    low, n_low, high, n_high = bracket(keys, n, rank, guess, density)
+    m = places_between(keys, n, low, high, n_high - n_low, places)
+    for k in range(m):
+        scratch[k] = values[places[k]]
+    value, after = pair_of_few(scratch, m, rank - n_low)
+    if after == np.inf and rank + 1 < n:
+        after = neighbours(values, n, value)[1]
+    return value, after
+
+
+@compiled
+def bracket(
+    keys: Samples, n: int, rank: int, guess: float, density: float
+) -> tuple[np.float32, int, np.float32, int]:
+    """Two thresholds about the key of a rank, and how many of the n keys are at most either; see `rank_pair`.
+
+    The first threshold is below the key, the second is not.
     """
     low, n_low, high, n_high = np.float32(-np.inf), 0, np.float32(np.inf), n
-    threshold, whole = np.float32(guess), (n + 4 * LANES - 1) // (4 * LANES) * (4 * LANES)
+    threshold, whole = np.float32(guess), whole_lanes(n)
     for _ in range(_GUESSES):
         if n_high - n_low <= 3 * _MARGIN or not low < threshold < high:
             break
@@ -119,25 +171,35 @@ def rank_pair(
         else:
             high, n_high = threshold, count
         if low == -np.inf or high == np.inf:
-            step = rank - count
-            step += max(_MARGIN, step) if count <= rank else min(-_MARGIN, step)
+            step = float(rank - count)
+            step += max(_MARGIN, _BEYOND * step) if count <= rank else min(-_MARGIN, _BEYOND * step)
             threshold = np.float32(threshold + step / density)
         else:
             aim = rank + _MARGIN if n_high - rank > rank - n_low else rank - _MARGIN
             share = (aim - n_low) / (n_high - n_low)
             threshold = np.float32(low + (high - low) * min(max(share, 0.1), 0.9))
+    if n_high == rank + 1 < n:  # the next rank belongs inside, too
+        high = np.float32(high + _MARGIN / density)
+        n_high = count_keys(keys, whole, high)
+    return low, n_low, high, n_high
+
+
+@compiled
+def places_between(
+    keys: Samples, n: int, low: np.float32, high: np.float32, inside: int, places: Indices
+) -> int:
+    """Places of the keys above `low` and up to `high`, of which there are `inside`; their number."""
     m = 0
+    finite = min(high, np.float32(_LARGEST))
     for i in range(0, n, 4 * LANES):
-        m = gather_between(keys, values, i, low, high if n_high < n else np.float32(_LARGEST), scratch, m)
-    if m < n_high - n_low:  # keys beyond the largest float32 are infinite, like those that fill up
-        m = 0
-        for i in range(n):
-            scratch[m] = values[i]
-            m += 1 if keys[i] > low else 0
-    value, after = pair_of_few(scratch, m, rank - n_low)
-    if after == np.inf and rank + 1 < n:
-        after = neighbours(values, n, value)[1]
-    return value, after
+        m = gather_between(keys, i, low, finite, places, m)
+    if m == inside:
+        return m
+    m = 0  # keys beyond the largest float32 are infinite, like those that fill up
+    for i in range(n):
+        places[m] = i
+        m += 1 if low < keys[i] <= high else 0
+    return m
 
 
 @compiled
@@ -203,11 +265,18 @@ def smallest_of_part(values: Array, first: int, last: int, rank: int) -> float:
 
 
 @compiled
-def median_of_smallest(values: Array, keys: Samples, n: int, m: int, guess: float, scratch: Array) -> float:
+def median_of_smallest(
+    values: Array, keys: Samples, n: int, m: int, guess: float, places: Indices, scratch: Array
+) -> float:
     """Median of the m smallest values, equal to ``numpy.median`` of them bit by bit.
 
     `guess` is about the answer, and they are about half of a normal distribution about zero.
     """
-    density = m * _HALF_NORMAL_DENSITY / max(np.abs(guess), 1e-300)
-    low, high = rank_pair(values, keys, n, (m - 1) // 2, guess, density, scratch)
+    low, high = rank_pair(values, keys, n, (m - 1) // 2, guess, density_at_median(m, guess), places, scratch)
     return low if m % 2 == 1 else (low + high) / 2.0
+
+
+@compiled
+def density_at_median(m: int, median: float) -> float:
+    """Values a unit near the median of m values that are half of a normal distribution about zero."""
+    return m * _HALF_NORMAL_DENSITY / max(np.abs(median), 1e-300)

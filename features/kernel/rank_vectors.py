@@ -11,33 +11,46 @@ from numba.extending import intrinsic
 
 from seamtell.features.kernel.vectors import EIGHT, LANES, NEVER_NAN, WIDE, WORD, all_lanes, lanes_at
 
-__all__ = ["count_keys", "count_smaller", "gather_between", "values_of_ranks"]
+__all__ = ["count_keys", "gather_between", "mask_small_steps", "ranks_of", "values_of_ranks"]
 
-_USUAL = 4
-"""So many values are copied from 64 without asking whether they are there."""
+_USUAL = 2
+"""So many places are copied from 64 without asking whether they are there."""
 
 
 @intrinsic  # type: ignore[untyped-decorator]
-def count_smaller(typing_context: Any, values: Any, n: Any, offset: Any, counts: Any) -> Any:
-    """For each of the lanes at `offset` of a float32 array: how many of its first n values are smaller.
+def ranks_of(typing_context: Any, values: Any, n: Any, ranks: Any) -> Any:
+    """Rank of each of the first n float32 values, written to an int32 array; the earlier of equals is first.
 
-    Written to the same places of the int32 array `counts`.
+    Counts for each how many are smaller. Reads and writes up to `LANES` further.
     """
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        kinds, (array, n_value, at, out) = signature.args, arguments
-        whole = ir.VectorType(ir.IntType(32), LANES)
-        lanes = builder.load(lanes_at(context, builder, kinds[0], array, at), align=4)
+        kinds, (array, n_value, out) = signature.args, arguments
         data = context.make_array(kinds[0])(context, builder, array).data
-        total = cgutils.alloca_once_value(builder, ir.Constant(whole, [0] * LANES))
-        with cgutils.for_range(builder, n_value) as loop:
-            one = all_lanes(builder, builder.load(builder.gep(data, [loop.index])))
-            below = builder.sext(builder.fcmp_ordered("<", one, lanes), whole)
-            builder.store(builder.sub(builder.load(total), below), total)
-        builder.store(builder.load(total), lanes_at(context, builder, kinds[3], out, at, whole), align=4)
+        whole, bit = ir.VectorType(ir.IntType(32), LANES), ir.VectorType(ir.IntType(1), LANES)
+
+        def one_of(at: Any) -> Any:
+            return all_lanes(builder, builder.load(builder.gep(data, [at])))
+
+        with cgutils.for_range_slice(builder, WORD(0), n_value, WORD(LANES), WORD) as (at, _):
+            lanes = builder.load(lanes_at(context, builder, kinds[0], array, at), align=4)
+            total = cgutils.alloca_once_value(builder, ir.Constant(whole, [0] * LANES))
+
+            def count(holds: Any, total: Any = total) -> None:
+                builder.store(builder.sub(builder.load(total), builder.sext(holds, whole)), total)
+
+            with cgutils.for_range_slice(builder, WORD(0), at, WORD(1), WORD) as (j, _):
+                count(builder.fcmp_ordered("<=", one_of(j), lanes))
+            with cgutils.for_range_slice(builder, at, n_value, WORD(1), WORD) as (j, _):
+                count(builder.fcmp_ordered("<", one_of(j), lanes))
+            for k in range(LANES - 1):  # equals among the lanes themselves
+                later = ir.Constant(bit, [int(lane > k) for lane in range(LANES)])
+                equal = builder.fcmp_ordered("==", one_of(builder.add(at, WORD(k))), lanes)
+                count(builder.and_(equal, later))
+            builder.store(builder.load(total), lanes_at(context, builder, kinds[2], out, at, whole), align=4)
         return context.get_dummy_value()
 
-    return types.void(values, n, offset, counts), generate
+    return types.void(values, n, ranks), generate
 
 
 @intrinsic  # type: ignore[untyped-decorator]
@@ -62,17 +75,42 @@ def count_keys(typing_context: Any, keys: Any, n: Any, threshold: Any) -> Any:
 
 
 @intrinsic  # type: ignore[untyped-decorator]
-def gather_between(
-    typing_context: Any, keys: Any, values: Any, offset: Any, low: Any, high: Any, out: Any, m: Any
-) -> Any:
-    """Append values at `offset` whose float32 keys are above `low` and up to `high` to ``out[:m]``; new m.
+def mask_small_steps(typing_context: Any, samples: Any, offset: Any, limit: Any) -> Any:
+    """Which of the 64 steps from float32 samples at `offset` to the next are smaller than the limit.
 
-    64 keys are asked. A few values are copied without asking, because hardly ever there are
+    The first one in the lowest bit; rounded to float32.
+    """
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        array, at, limit_value = arguments
+        limits, word = all_lanes(builder, limit_value), WORD(0)
+        sign = ir.Constant(ir.VectorType(ir.IntType(32), LANES), [0x7FFFFFFF] * LANES)
+        for first in range(0, 64, LANES):
+            here, after = (
+                builder.load(lanes_at(context, builder, signature.args[0], array, place), align=4)
+                for place in (builder.add(at, WORD(first)), builder.add(at, WORD(first + 1)))
+            )
+            bits = builder.and_(builder.bitcast(builder.fsub(after, here), sign.type), sign)
+            small = builder.fcmp_ordered("<", builder.bitcast(bits, here.type), limits)
+            part = builder.zext(builder.bitcast(small, ir.IntType(LANES)), WORD)
+            word = builder.or_(word, builder.shl(part, WORD(first)))
+        return word
+
+    return types.uint64(samples, offset, limit), generate
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def gather_between(
+    typing_context: Any, keys: Any, offset: Any, low: Any, high: Any, places: Any, m: Any
+) -> Any:
+    """Append places from `offset` on of float32 keys above `low` and up to `high` to ``places[:m]``; new m.
+
+    64 keys are asked. A few places are copied without asking, because hardly ever there are
     more, and a wrong guess of the processor costs more than a copy.
     """
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        key_array, array, at, low_value, high_value, out_array, m_value = arguments
+        key_array, at, low_value, high_value, out_array, m_value = arguments
         lows, highs, mask = all_lanes(builder, low_value), all_lanes(builder, high_value), WORD(0)
         for first in range(0, 64, LANES):
             begin = builder.add(at, WORD(first))
@@ -82,8 +120,7 @@ def gather_between(
             )
             part = builder.zext(builder.bitcast(inside, ir.IntType(LANES)), WORD)
             mask = builder.or_(mask, builder.shl(part, WORD(first)))
-        source = builder.gep(context.make_array(signature.args[1])(context, builder, array).data, [at])
-        target = context.make_array(signature.args[5])(context, builder, out_array).data
+        target = context.make_array(signature.args[4])(context, builder, out_array).data
         target = builder.gep(target, [m_value])
         rest = cgutils.alloca_once(builder, WORD)
         builder.store(mask, rest)
@@ -91,7 +128,7 @@ def gather_between(
         def copy_next(k: Any) -> None:
             left = builder.load(rest)
             found = builder.and_(builder.cttz(left, ir.IntType(1)(0)), WORD(63))
-            builder.store(builder.load(builder.gep(source, [found])), builder.gep(target, [k]))
+            builder.store(builder.add(at, found), builder.gep(target, [k]))
             builder.store(builder.and_(left, builder.sub(left, WORD(1))), rest)
 
         for k in range(_USUAL):
@@ -104,7 +141,7 @@ def gather_between(
             copy_next(builder.add(loop.index, WORD(_USUAL)))
         return builder.add(m_value, count)
 
-    return types.int64(keys, values, offset, low, high, out, m), generate
+    return types.int64(keys, offset, low, high, places, m), generate
 
 
 @intrinsic  # type: ignore[untyped-decorator]

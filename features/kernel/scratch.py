@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.kernel.bits import WORD
+from seamtell.features.kernel.chain_vectors import FACTORS, MEETING
 from seamtell.features.kernel.networks import LARGEST
-from seamtell.features.kernel.smooth_fit import FACTORS
 from seamtell.features.kernel.vectors import LANES
 
 __all__ = ["Scratch", "make_scratch"]
@@ -21,16 +21,17 @@ _SPARE = 64
 class Scratch(NamedTuple):
     """Arrays that every seam overwrites; rows are channels unless said otherwise.
 
-    `padded` holds the amplitudes, the first sample of the seam at index `pad`; the last row of
-    `medians`, `curve` and `taken` belongs to no channel.
+    `padded` holds the amplitudes, the first sample of the seam at index `pad`. `values`,
+    `tolerance`, `taken` and `folded` are folded, see ``smooth_fit``; the last row of `folded`
+    belongs to no channel.
     """
 
     pad: int
     padded: NDArray[np.float32]
-    despiked: NDArray[np.float64]
     quiet: NDArray[np.float32]
     tile: NDArray[np.float32]
     baseline: NDArray[np.float64]
+    rounded: NDArray[np.float32]
     excursion: NDArray[np.float64]
     smooth: NDArray[np.float64]
     work: NDArray[np.float64]
@@ -38,11 +39,15 @@ class Scratch(NamedTuple):
     sums: NDArray[np.float64]
     medians: NDArray[np.float64]
     start: NDArray[np.float64]
+    values: NDArray[np.float64]
     tolerance: NDArray[np.float64]
+    taken: NDArray[np.float64]
+    folded: NDArray[np.float64]
+    now: NDArray[np.float64]
+    above: NDArray[np.float64]
     curve: NDArray[np.float64]
     factors: NDArray[np.float64]
-    taken: NDArray[np.bool_]
-    now: NDArray[np.bool_]
+    meeting: NDArray[np.float64]
     blocks: NDArray[np.int64]
     order: NDArray[np.int64]
     standing: NDArray[np.uint64]
@@ -65,22 +70,26 @@ def make_scratch(channels: int, longest: int, pad: int) -> Scratch:
     return Scratch(
         pad,
         np.empty((channels, wide), np.float32),
-        np.empty(wide, np.float64),
-        np.empty(n, np.float32),
+        np.empty(wide, np.float32),
         np.empty(max(LANES * (LARGEST + 1), wide), np.float32),
         np.empty((channels, n), np.float64),
+        np.empty((channels, n), np.float32),
         np.empty((channels, n), np.float64),
         np.empty((2, n), np.float64),
         np.empty((2, 8 * longest + 6 * _SPARE), np.float64),
         np.empty(n, np.float32),
         np.empty((2, wide), np.float64),
+        np.empty((channels, n), np.float64),
+        np.empty(n, np.float64),
+        np.empty((channels, n), np.float64),
+        np.empty((channels, n), np.float64),
+        np.empty((channels, n), np.float64),
         np.empty((channels + 1, n), np.float64),
-        np.empty((channels + 1, n), np.float64),
-        np.empty((channels + 1, n), np.float64),
-        np.empty((channels + 1, n), np.float64),
+        np.empty(n, np.float64),
+        np.empty(n, np.float64),
+        np.empty(n, np.float64),
         np.empty(FACTORS * n, np.float64),
-        np.empty((channels + 1, n), np.bool_),
-        np.empty(n, np.bool_),
+        np.empty(MEETING, np.float64),
         np.empty(n, np.int64),
         np.empty((2, 2 * n), np.int64),
         np.empty((channels, words), np.uint64),
@@ -91,5 +100,5 @@ def make_scratch(channels: int, longest: int, pad: int) -> Scratch:
         np.empty((6, members), np.int64),
         np.empty(channels + 1, np.int64),
         np.empty((2, members), np.float64),
-        np.empty((5, channels), np.float64),
+        np.empty((6, channels), np.float64),
     )

@@ -13,13 +13,23 @@ from numpy.typing import NDArray
 
 from seamtell.features.kernel.baseline_kernel import block_sigma, fit_two, interpolate, prepare_fit
 from seamtell.features.kernel.block_medians import block_medians, lay_out_blocks
-from seamtell.features.kernel.compiling import compiled, reordering, smaller
-from seamtell.features.kernel.moving_average import average_taps, moving_average, reflect
-from seamtell.features.kernel.order_statistics import fill_up, median_of_smallest, rank_pair, round_to_keys
+from seamtell.features.kernel.compiling import compiled, larger, reordering, smaller
+from seamtell.features.kernel.moving_average import average_taps, moving_average, reflect_ends
+from seamtell.features.kernel.order_statistics import (
+    bracket,
+    density_at_median,
+    fill_up,
+    median_of_smallest,
+    pair_of_few,
+    places_between,
+    rank_pair,
+    whole_lanes,
+)
 from seamtell.features.kernel.rank_vectors import count_keys
 from seamtell.features.kernel.running_median import running_median
 from seamtell.features.kernel.scratch import Scratch
 from seamtell.features.kernel.segment_kernel import find_segments, largest_within, mark_samples
+from seamtell.features.kernel.smooth_fit import unfold
 from seamtell.features.kernel.vectors import LANES
 from seamtell.features.noise import _MAD_TO_SIGMA, FLOOR_SHARE, SMALLEST_PCT
 from seamtell.features.rounding import GRID_BITS, ROUNDED_AT
@@ -36,10 +46,16 @@ __all__ = [
 
 Array = NDArray[np.float64]
 Samples = NDArray[np.float32]
+Indices = NDArray[np.int64]
 
-LEVEL, NOISE, QUIET_NOISE, LIMIT, GRID = range(5)
+LEVEL, NOISE, QUIET_NOISE, LIMIT, GRID, HIGHEST = range(6)
 """Rows of ``Scratch.per_channel``: median of the baseline, noise of single and of despiked samples, limit,
-spacing of the grid that differences are rounded to."""
+spacing of the grid that differences are rounded to, and largest size of the baseline."""
+
+_HALF_NORMAL = 0.845
+"""Median of half a normal variable over its mean."""
+_FLOAT32 = 2.0**-23
+"""Rounding to float32 and the difference of two such numbers are off by less than this share of both."""
 
 
 @compiled
@@ -66,57 +82,75 @@ def find_baselines(
         block_medians(raw, s.blocks, size, count, networks, offsets, s.tile, medians)
         if count < 3:
             s.baseline[c, :n] = medians[0]
+            s.rounded[c, :n] = medians[0]
+            s.per_channel[LEVEL, c], s.per_channel[HIGHEST, c] = medians[0], np.abs(medians[0])
             continue
-        sigma = block_sigma(raw, n, size, medians, count, s.work[0], s.keys, s.work[1])
+        sigma = block_sigma(raw, n, size, medians, count, s.work[0], s.keys, s.order[0], s.work[1])
         prepare_fit(
-            medians, count, spacing_mm, sigma, s.start[c], s.tolerance[c], s.taken[c], s.order[0], s.order[1]
+            medians,
+            count,
+            spacing_mm,
+            sigma,
+            s.start,
+            s.values[c],
+            s.tolerance[c],
+            s.taken[c],
+            s.order[0],
+            s.order[1],
+            s.work[0],
         )
-    if count >= 3:
-        for c in range(0, channels, 2):
-            other = min(c + 1, channels - 1)
-            fit_two(
-                s.medians[c],
-                s.medians[other],
-                s.tolerance[c],
-                s.tolerance[other],
-                s.taken[c],
-                s.taken[other],
-                s.curve[c],
-                s.curve[other],
-                count,
-                other > c,
-                s.now,
-                s.curve[channels],
-                s.factors,
-            )
-        for c in range(channels):
-            interpolate(s.curve[c], s.blocks, size, count, n, s.baseline[c])
+    if count < 3:
+        return
+    for c in range(0, channels, 2):
+        both = c + 1 < channels
+        other = c + 1 if both else c
+        fit_two(
+            s.values[c],
+            s.values[other],
+            s.tolerance[c],
+            s.tolerance[other],
+            s.taken[c],
+            s.taken[other],
+            s.folded[c],
+            s.folded[other if both else channels],
+            count,
+            both,
+            s.now,
+            s.above,
+            s.factors,
+            s.meeting,
+        )
     for c in range(channels):
-        s.per_channel[LEVEL, c] = _level(s.baseline[c], s.curve[c], count, n, s.keys, s.work[0])
+        unfold(s.folded[c], count, s.curve)
+        interpolate(s.curve, s.blocks, size, count, n, s.baseline[c], s.rounded[c])
+        fill_up(s.rounded[c], n, 4 * LANES)
+        s.per_channel[LEVEL, c], s.per_channel[HIGHEST, c] = _level(
+            s.baseline[c], s.rounded[c], s.curve, count, n, s.order[0], s.work[0]
+        )
 
 
 @compiled
-def _level(baseline: Array, curve: Array, count: int, n: int, keys: Samples, scratch: Array) -> float:
-    """Median of a baseline; that of the curve's points is near it."""
-    if count < 3:
-        return baseline[0]
-    guess, width = _middle(curve, count)
+def _level(
+    baseline: Array, keys: Samples, curve: Array, count: int, n: int, places: Indices, scratch: Array
+) -> tuple[float, float]:
+    """Median of a baseline, near that of the curve's points, and its largest size; `keys` are it rounded."""
+    guess, width, highest = _middle(curve, count)
     density = 0.5 * n / max(width, 1e-12 * np.abs(guess) + 1e-300)
-    round_to_keys(baseline, n, keys)
-    low, high = rank_pair(baseline, keys, n, (n - 1) // 2, guess, density, scratch)
-    return low if n % 2 == 1 else (low + high) / 2.0
+    low, high = rank_pair(baseline, keys, n, (n - 1) // 2, guess, density, places, scratch)
+    return low if n % 2 == 1 else (low + high) / 2.0, highest
 
 
 @reordering
-def _middle(curve: Array, count: int) -> tuple[float, float]:
-    """About where the middle ranks are, and over how much the values are spread."""
-    total, spread = 0.0, 0.0
+def _middle(curve: Array, count: int) -> tuple[float, float, float]:
+    """About where the middle ranks are, over how much the values are spread, and their largest size."""
+    total, spread, highest = 0.0, 0.0, 0.0
     for i in range(count):
         total += curve[i]
     mean = total / count
     for i in range(count):
         spread += np.abs(curve[i] - mean)
-    return mean, 2.0 * spread / count
+        highest = larger(highest, np.abs(curve[i]))
+    return mean, 2.0 * spread / count, highest
 
 
 @compiled
@@ -135,17 +169,25 @@ def find_excursions(
     half = average_taps(samples) if n > 1 else 0
     floor = FLOOR_SHARE * np.abs(s.per_channel[LEVEL, 0])
     for c in range(channels):
-        padded, excursion, baseline = s.padded[c], s.excursion[c], s.baseline[c]
-        running_median(padded[s.pad - size // 2 :], n, size, networks, offsets, s.tile, s.quiet)
-        reflect(s.quiet, n, half, s.despiked)
-        moving_average(s.despiked, n, samples, half, s.work[0], s.sums)
-        grid = s.per_channel[GRID, c]
-        s.per_channel[QUIET_NOISE, c] = _noise(
-            s.work[0], baseline, n, grid, floor, excursion, s.keys, s.work[1]
+        raw, baseline, grid = s.padded[c, s.pad :], s.baseline[c], s.per_channel[GRID, c]
+        running_median(s.padded[c, s.pad - size // 2 :], n, size, networks, offsets, s.tile, s.quiet[half:])
+        reflect_ends(s.quiet, n, half)
+        moving_average(s.quiet, n, samples, half, s.work[0], s.sums)
+        sigma = _sigma(s.work[0], baseline, n, grid, s.excursion[c], s.keys, s.order[0], s.work[1])
+        s.per_channel[QUIET_NOISE, c] = max(max(sigma, floor), SMALLEST_PCT)
+        sigma = _single_sigma(
+            raw,
+            baseline,
+            s.rounded[c],
+            n,
+            grid,
+            s.per_channel[HIGHEST, c],
+            s.keys,
+            s.order[0],
+            s.work[0],
+            s.work[1],
         )
-        s.per_channel[NOISE, c] = _noise(
-            padded[s.pad :], baseline, n, grid, floor, s.work[0], s.keys, s.work[1]
-        )
+        s.per_channel[NOISE, c] = max(max(sigma, floor), SMALLEST_PCT)
 
 
 @compiled
@@ -156,24 +198,83 @@ def grid_below(greatest: float) -> float:
 
 
 @compiled
-def _noise(
+def _sigma(
     signal: Array | Samples,
     baseline: Array,
     n: int,
     grid: float,
-    floor: float,
     over: Array,
     keys: Samples,
+    places: Indices,
     scratch: Array,
 ) -> float:
     """Robust standard deviation of what is not above the baseline; `over` is what is over it."""
     total = _over_baseline(signal, baseline, n, grid, 1.0 / grid, over, keys)
     fill_up(keys, n, 4 * LANES)
-    whole = (n + 4 * LANES - 1) // (4 * LANES) * (4 * LANES)
-    below, sigma = count_keys(keys, whole, np.float32(0.0)), 0.0
-    if below > 0:
-        sigma = -_MAD_TO_SIGMA * median_of_smallest(over, keys, n, below, 0.845 * total / below, scratch)
-    return max(max(sigma, floor), SMALLEST_PCT)
+    below = count_keys(keys, whole_lanes(n), np.float32(0.0))
+    if below == 0:
+        return 0.0
+    guess = _HALF_NORMAL * total / below
+    return -_MAD_TO_SIGMA * median_of_smallest(over, keys, n, below, guess, places, scratch)
+
+
+@compiled
+def _single_sigma(
+    raw: Samples,
+    baseline: Array,
+    rounded: Samples,
+    n: int,
+    grid: float,
+    highest: float,
+    keys: Samples,
+    places: Indices,
+    over: Array,
+    scratch: Array,
+) -> float:
+    """`_sigma` of single samples, whose exact differences are worked out only where they decide.
+
+    Keys are differences in float32, off by less than `slack`. What lies between two thresholds is
+    gathered by them; where the answer is farther from both than the slack, nothing else can be it.
+    """
+    slack = grid + _FLOAT32 * (grid * 2.0 ** (GRID_BITS + 1) + highest)
+    total = _roughly_over(raw, rounded, n, keys)
+    fill_up(keys, n, 4 * LANES)
+    below = count_keys(keys, whole_lanes(n), np.float32(-slack))
+    unsure = count_keys(keys, whole_lanes(n), np.float32(slack)) - below
+    if unsure > 0:
+        m = places_between(keys, n, np.float32(-slack), np.float32(slack), unsure, places)
+        _differences(raw, baseline, places, m, grid, scratch)
+        for k in range(m):
+            below += 1 if scratch[k] <= 0.0 else 0
+    if below == 0:
+        return 0.0
+    rank, guess = (below - 1) // 2, _HALF_NORMAL * total / below
+    low, n_low, high, n_high = bracket(keys, n, rank, guess, density_at_median(below, guess))
+    m = places_between(keys, n, low, high, n_high - n_low, places)
+    _differences(raw, baseline, places, m, grid, scratch)
+    value, after = pair_of_few(scratch, m, rank - n_low)
+    if not (value > low + slack and after < high - slack):
+        return _sigma(raw, baseline, n, grid, over, keys, places, scratch)
+    return -_MAD_TO_SIGMA * (value if below % 2 == 1 else (value + after) / 2.0)
+
+
+@compiled
+def _differences(raw: Samples, baseline: Array, places: Indices, m: int, grid: float, out: Array) -> None:
+    """Signal over the baseline at some places."""
+    for k in range(m):
+        i = places[k]
+        out[k] = np.rint((np.float64(raw[i]) - baseline[i]) / grid + ROUNDED_AT) * grid
+
+
+@reordering
+def _roughly_over(raw: Samples, rounded: Samples, n: int, keys: Samples) -> float:
+    """Samples over the baseline in float32; about the sum of what is below."""
+    total, zero = np.float32(0.0), np.float32(0.0)
+    for i in range(n):
+        key = raw[i] - rounded[i]
+        keys[i] = key
+        total += smaller(key, zero)
+    return np.float64(total)
 
 
 @reordering

@@ -24,6 +24,7 @@ __all__ = [
     "average_eight",
     "compare_exchange",
     "copy_from",
+    "count_ones",
     "lanes_at",
     "leading_zeros",
     "mask_above",
@@ -180,20 +181,31 @@ def leading_zeros(typing_context: Any, word: Any) -> Any:
 
 
 @intrinsic  # type: ignore[untyped-decorator]
-def write_line(typing_context: Any, out: Any, offset: Any, x: Any, y: Any, slope: Any) -> Any:
-    """Write ``slope * ((offset + lane) - x) + y`` to the lanes at `offset` of a float64 array."""
+def count_ones(typing_context: Any, word: Any) -> Any:
+    """How many bits of a word are set."""
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        array, at, x_value, y_value, slope_value = arguments
-        kind = ir.VectorType(ir.DoubleType(), LANES)
-        lanes = ir.Constant(kind, [float(lane) for lane in range(LANES)])
-        first = all_lanes(builder, builder.sitofp(at, ir.DoubleType()))
-        run = builder.fsub(builder.fadd(first, lanes), all_lanes(builder, x_value))
-        line = builder.fadd(builder.fmul(all_lanes(builder, slope_value), run), all_lanes(builder, y_value))
-        builder.store(line, lanes_at(context, builder, signature.args[0], array, at, kind), align=8)
+        return builder.ctpop(arguments[0])
+
+    return types.int64(word), generate
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def write_line(typing_context: Any, out: Any, rounded: Any, offset: Any, run: Any, y: Any, slope: Any) -> Any:
+    """Write ``slope * (run + lane) + y`` to `EIGHT` lanes of a float64 array, and rounded to float32."""
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        array, narrow_array, at, run_value, y_value, slope_value = arguments
+        lanes = ir.Constant(WIDE, [float(lane) for lane in range(EIGHT)])
+        runs = builder.fadd(all_lanes(builder, run_value, EIGHT), lanes)
+        slopes, begin = all_lanes(builder, slope_value, EIGHT), all_lanes(builder, y_value, EIGHT)
+        line = builder.fadd(builder.fmul(slopes, runs), begin)
+        builder.store(line, lanes_at(context, builder, signature.args[0], array, at, WIDE), align=8)
+        place = lanes_at(context, builder, signature.args[1], narrow_array, at, _NARROW)
+        builder.store(builder.fptrunc(line, _NARROW), place, align=4)
         return context.get_dummy_value()
 
-    return types.void(out, offset, x, y, slope), generate
+    return types.void(out, rounded, offset, run, y, slope), generate
 
 
 @intrinsic  # type: ignore[untyped-decorator]
@@ -288,7 +300,7 @@ def average_eight(
 ) -> Any:
     """Write averages over an odd number of `taps` whole samples and one in part on either side.
 
-    Of `EIGHT` windows from `offset` on, in float64; up to `MOST_TAPS`.
+    Of `EIGHT` windows from `offset` on of a float32 array, in float64; up to `MOST_TAPS`.
     """
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
@@ -297,9 +309,14 @@ def average_eight(
         edges, wholes = (all_lanes(builder, one, EIGHT) for one in (edge_value, whole_value))
         for count in _cases(builder, "average", taps_value, range(1, MOST_TAPS + 1, 2)):
             rows = [
-                builder.load(
-                    lanes_at(context, builder, signature.args[0], array, builder.add(at, WORD(k)), WIDE),
-                    align=8,
+                builder.fpext(
+                    builder.load(
+                        lanes_at(
+                            context, builder, signature.args[0], array, builder.add(at, WORD(k)), _NARROW
+                        ),
+                        align=4,
+                    ),
+                    WIDE,
                 )
                 for k in range(count + 2)
             ]
