@@ -60,6 +60,7 @@ def test_indications_have_exactly_the_documented_columns_and_types(decided: stag
                 ("end_mm", number),
                 ("peak_mm", number),
                 ("exceeds_limit", pa.bool_()),
+                ("height_share", number),
                 ("label", text),
                 ("p_pinhole", number),
                 ("p_edge_notch", number),
