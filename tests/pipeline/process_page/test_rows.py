@@ -21,7 +21,7 @@ from seamtell.pipeline.process_page.mark_rows import mark_rows
 from seamtell.pipeline.process_page.place_rows import along_seams, cover_rows, even_rows, place_rows
 from seamtell.pipeline.process_page.slices import periods_of, slices_of, week_counts
 from seamtell.pipeline.process_page.time_rows import change_rows, week_rows
-from seamtell.pipeline.process_page.view import ALL
+from seamtell.pipeline.process_page.view import ALL, MarkRow
 from seamtell.pipeline.production.causes import CauseHint
 from seamtell.pipeline.production.decided import ANSWERS, DecidedIndications, DecidedSeams
 
@@ -89,6 +89,16 @@ def quiet(make: Make) -> Decided:
     return make()
 
 
+@pytest.fixture(scope="module")
+def eventful(make: Make) -> Decided:
+    return make(rise=2.2, coil=30, mark=0.3)
+
+
+@pytest.fixture(scope="module")
+def marks(eventful: Decided) -> list[MarkRow]:
+    return mark_rows(eventful, rng())
+
+
 def rng() -> np.random.Generator:
     return np.random.default_rng(9)
 
@@ -139,18 +149,16 @@ def test_limits_come_from_the_first_weeks_of_each_choice_only(make: Make) -> Non
     assert all(r.low is None and r.per_km is None for r in late[:30])
 
 
-def test_a_mark_is_found_on_its_line_at_its_place_in_its_time(make: Make, quiet: Decided) -> None:
-    decided = make(mark=0.3)
-    found = mark_rows(decided, rng())
-    assert found
-    best = found[0]
+def test_a_mark_is_found_on_its_line_at_its_place_in_its_time(marks: list[MarkRow], quiet: Decided) -> None:
+    assert marks
+    best = marks[0]
     assert (best.line, best.label, best.measured) == ("L2", "edge_notch", "from start")
     assert best.from_mm <= 212.0 <= best.to_mm
     assert best.to_mm - best.from_mm <= 30.0
     # to two blocks of time, each a fortieth of the year
     assert abs(np.datetime64(best.first) - np.datetime64("2026-05-25")) <= np.timedelta64(20, "D")
     assert abs(np.datetime64(best.last) - np.datetime64("2026-07-05")) <= np.timedelta64(20, "D")
-    assert all(one.line == "L2" for one in found)
+    assert all(one.line == "L2" for one in marks)
     assert mark_rows(quiet, rng()) == []
 
 
@@ -207,14 +215,14 @@ def hint(flaw: str, when: str) -> CauseHint:
     return CauseHint(flaw=flaw, cause=f"{when}?", look="there", when=when, source="common practice")
 
 
-def test_hints_are_given_where_their_pattern_is_shown_and_nowhere_else(make: Make) -> None:
-    decided = make(rise=2.2, coil=30, mark=0.3)
-    alongs = along_seams(decided)
+def test_hints_are_given_where_their_pattern_is_shown_and_nowhere_else(
+    eventful: Decided, marks: list[MarkRow]
+) -> None:
     found = Found(
-        change_rows(decided, slices_of(decided), rng()),
-        mark_rows(decided, rng()),
-        [row for along in alongs for row in even_rows(decided, along, rng())],
-        raw_group_rows(decided, "coil", decided.seams.coils()),
+        change_rows(eventful, slices_of(eventful), rng()),
+        marks,
+        [row for along in along_seams(eventful) for row in even_rows(eventful, along, rng())],
+        raw_group_rows(eventful, "coil", eventful.seams.coils()),
         0.95,
     )
     hints = [
