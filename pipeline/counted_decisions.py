@@ -60,10 +60,10 @@ class Decided:
 
     def of_asked(self) -> Decided:
         """Only the seams on which the model was asked."""
-        if self.asked.all():
+        asked = self.asked
+        if asked.all():
             return self
-        seams, indications = self.seams.chosen(self.asked), self.indications.on(self.asked)
-        return Decided(self.folder, self.record, seams, indications)
+        return Decided(self.folder, self.record, self.seams.chosen(asked), self.indications.on(asked))
 
     @property
     def first_welded(self) -> np.datetime64:

@@ -11,15 +11,12 @@ import numpy as np
 import pandas as pd
 
 from seamtell.features.describer import SeamAnalysis, analyse_seam
-from seamtell.features.descriptors import registry
-from seamtell.features.trace_batch import TraceBatch
 from seamtell.pipeline.acceptance.evidence import AcceptanceEvidence, ProductionSample
 from seamtell.pipeline.acceptance.making import make_record
 from seamtell.pipeline.acceptance.record import AcceptanceRecord
-from seamtell.pipeline.decisions.decided_batch import DecidedBatch
 from seamtell.pipeline.decisions.decider import Decider
+from seamtell.pipeline.decisions.stored_seams import decide_stored
 from seamtell.pipeline.decisions.trusted_model import TrustedModel
-from seamtell.pipeline.describe import TRACES_AT_ONCE, batches
 from seamtell.pipeline.errors import Refused
 from seamtell.pipeline.evaluation.acceptance_evidence import (
     answered_indications,
@@ -222,27 +219,19 @@ def _shuffler(evidence: Evidence, held_out: AnsweredSections) -> Shuffler:
 
 def _run_production(evidence: Evidence, held_out: AnsweredSections) -> _ProductionRun:
     """Run the very code of production on seams of the held-out period."""
-    names = registry.names()
-    columns = tuple(names.index(name) for name in evidence.model.card.descriptor_names)
     conflicts = evidence.store.conflicts()
     decider = Decider(
         evidence.limits,
         indication_settings(evidence.settings.describe),
         evidence.settings.review,
-        TrustedModel(evidence.model, evidence.model_id, evidence.digest, columns),
+        TrustedModel.of(evidence.model, evidence.model_id, evidence.digest),
         conflicts,
     )
 
-    def decide(seam_ids: list[str]) -> list[DecidedBatch]:
-        traces = evidence.store.iter_traces(seam_ids)
-        return [
-            decider.decide([trace.seam_id for trace in batch], TraceBatch.of_traces(batch))
-            for batch in batches(traces, TRACES_AT_ONCE)
-        ]
-
     drawn = _draw_seams(evidence, conflicts)
-    sample = decide(drawn)
-    sectioned = decide(sorted(set(held_out.frame["seam_id"]) - conflicts))
+    sample = list(decide_stored(decider, evidence.store, drawn))
+    others = sorted(set(held_out.frame["seam_id"]) - conflicts)
+    sectioned = list(decide_stored(decider, evidence.store, others))
     cost = review_cost(
         accepted_seams(sample),
         len(drawn),

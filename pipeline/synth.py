@@ -10,19 +10,20 @@ from dataclasses import dataclass, replace
 from math import isnan
 from pathlib import Path
 
-import pyarrow as pa
 import pyarrow.parquet as pq
 
 from seamtell.data_synth.cutting import Cut, SeamRecord
 from seamtell.data_synth.reference_blank import blank_text, physics_text, reference_runs
 from seamtell.data_synth.shop import InventedSeam, invent_shop
 from seamtell.data_synth.shop_plan import ShopPlan, limits_text
-from seamtell.features.contracts import CHANNELS, SeamTrace
+from seamtell.features.contracts import SeamTrace
 from seamtell.pipeline.errors import BadInput, Refused
 from seamtell.pipeline.store.section_rows import SECTION_COLUMNS
 from seamtell.pipeline.synth_layout import (
+    CONTRACT_SCHEMA,
     PROFILE_TEXT,
     contract_file_bytes,
+    contract_table,
     text_file_bytes,
     text_file_name,
 )
@@ -41,18 +42,6 @@ _TEXT_LINE = "L1"
 _STAGING_DIR = ".tmp-synth"
 _GROUP_SEAMS = 256
 _TRUTH_COLUMNS = ("seam_id", "label", "cause", "start_mm", "end_mm", "side", "depth_mm", "width_mm")
-_SCHEMA = pa.schema(
-    [
-        ("seam_id", pa.string()),
-        ("welded_at", pa.timestamp("us", tz="UTC")),
-        *((name, pa.string()) for name in ("line", "recipe", "coil", "shift")),
-        *((name, pa.float64()) for name in ("thickness_a_mm", "thickness_b_mm", "speed_m_per_min")),
-        ("start_mm", pa.float64()),
-        ("pitch_mm", pa.float64()),
-        *((name, pa.list_(pa.float32())) for name in CHANNELS),
-    ]
-)
-
 Watch = Callable[[Iterable[InventedSeam]], Iterable[InventedSeam]]
 
 
@@ -187,7 +176,7 @@ def _write_traces(staged: SynthResult, seams: Iterable[InventedSeam]) -> tuple[l
     records: list[SeamRecord] = []
     waiting: list[SeamTrace] = []
     n_text = 0
-    with pq.ParquetWriter(staged.parquet_path, _SCHEMA, compression="zstd") as writer:
+    with pq.ParquetWriter(staged.parquet_path, CONTRACT_SCHEMA, compression="zstd") as writer:
         for seam in seams:
             records.append(seam.record)
             if seam.trace.line == _TEXT_LINE:
@@ -197,21 +186,11 @@ def _write_traces(staged: SynthResult, seams: Iterable[InventedSeam]) -> tuple[l
                 continue
             waiting.append(seam.trace)
             if len(waiting) == _GROUP_SEAMS:
-                writer.write_table(_arrow(waiting))
+                writer.write_table(contract_table(waiting))
                 waiting.clear()
         if waiting:
-            writer.write_table(_arrow(waiting))
+            writer.write_table(contract_table(waiting))
     return records, n_text
-
-
-def _arrow(traces: Sequence[SeamTrace]) -> pa.Table:
-    columns = {
-        field.name: [getattr(trace, field.name) for trace in traces]
-        for field in _SCHEMA
-        if field.name not in CHANNELS
-    }
-    lists = {name: [trace.amplitudes_pct[name] for trace in traces] for name in CHANNELS}
-    return pa.table({**columns, **lists}, schema=_SCHEMA)
 
 
 def _write_tables(

@@ -7,15 +7,38 @@ number nowhere but in the file name. Runs of the reference blank are in the cont
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
+import pyarrow as pa
 
-from seamtell.features.contracts import Channel, SeamTrace
+from seamtell.features.contracts import CHANNELS, Channel, SeamTrace
 
-__all__ = ["COUNTS_PER_MM", "PROFILE_TEXT", "contract_file_bytes", "text_file_bytes", "text_file_name"]
+__all__ = [
+    "CONTRACT_SCHEMA",
+    "COUNTS_PER_MM",
+    "PROFILE_TEXT",
+    "contract_file_bytes",
+    "contract_table",
+    "text_file_bytes",
+    "text_file_name",
+]
 
 COUNTS_PER_MM = 20
+
+CONTRACT_SCHEMA = pa.schema(
+    [
+        ("seam_id", pa.string()),
+        ("welded_at", pa.timestamp("us", tz="UTC")),
+        *((name, pa.string()) for name in ("line", "recipe", "coil", "shift")),
+        *((name, pa.float64()) for name in ("thickness_a_mm", "thickness_b_mm", "speed_m_per_min")),
+        ("start_mm", pa.float64()),
+        ("pitch_mm", pa.float64()),
+        *((name, pa.list_(pa.float32())) for name in CHANNELS),
+    ]
+)
+"""Columns of a Parquet file that ingest reads without a profile."""
 
 PROFILE_TEXT = r"""# Input profile: text files of line L1 of Marram Bay Carriage Works (an invented shop).
 schema_version = 1
@@ -86,6 +109,17 @@ def text_file_bytes(trace: SeamTrace) -> bytes:
     ]
     rows = [f"{count};{a};{b}" for count, a, b in zip(counts, *columns, strict=True)]
     return ("\r\n".join((*header, *rows)) + "\r\n").encode("latin-1")
+
+
+def contract_table(traces: Sequence[SeamTrace]) -> pa.Table:
+    """Seams in the contract layout of a Parquet file, see `CONTRACT_SCHEMA`."""
+    columns = {
+        field.name: [getattr(trace, field.name) for trace in traces]
+        for field in CONTRACT_SCHEMA
+        if field.name not in CHANNELS
+    }
+    lists = {name: [trace.amplitudes_pct[name] for trace in traces] for name in CHANNELS}
+    return pa.table({**columns, **lists}, schema=CONTRACT_SCHEMA)
 
 
 def contract_file_bytes(trace: SeamTrace) -> bytes:

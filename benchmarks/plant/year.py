@@ -2,38 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
-import pyarrow as pa
 import pyarrow.parquet as pq
 
 from seamtell.data_synth.plant_year import YEAR_DAYS
 from seamtell.data_synth.reference_blank import reference_runs
 from seamtell.data_synth.shop import invent_seam
 from seamtell.data_synth.shop_plan import ShopPlan
-from seamtell.features.contracts import CHANNELS, SeamTrace
-from seamtell.pipeline.synth_layout import contract_file_bytes
+from seamtell.features.contracts import SeamTrace
+from seamtell.pipeline.synth_layout import contract_file_bytes, contract_table
 from seamtell.pipeline.worker_processes import worker_pool
 
 __all__ = ["InventedYear", "invent_year", "write_runs"]
 
 WEEKS = YEAR_DAYS // 7
-_SCALARS = [
-    "welded_at",
-    "line",
-    "recipe",
-    "coil",
-    "shift",
-    "thickness_a_mm",
-    "thickness_b_mm",
-    "speed_m_per_min",
-    "start_mm",
-    "pitch_mm",
-]
 
 
 @dataclass(frozen=True)
@@ -75,14 +62,8 @@ def _write_week(
         seam_id = f"Y-{seam.trace.seam_id}"
         traces.append(replace(seam.trace, seam_id=seam_id))
         hidden += [(seam_id, flaw.label.value, flaw.start_mm, flaw.end_mm) for flaw in seam.flaws]
-    pq.write_table(_table(traces), path, compression="zstd")
+    pq.write_table(contract_table(traces), path, compression="zstd")
     return hidden
-
-
-def _table(traces: Sequence[SeamTrace]) -> pa.Table:
-    columns = {name: [getattr(trace, name) for trace in traces] for name in ("seam_id", *_SCALARS)}
-    lists = {name: [trace.amplitudes_pct[name] for trace in traces] for name in CHANNELS}
-    return pa.table({**columns, **lists})
 
 
 def write_runs(

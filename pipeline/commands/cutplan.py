@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from seamtell.pipeline import console
-from seamtell.pipeline.commands.options import AsJson, WorkspaceDir
+from seamtell.pipeline.commands.options import AsJson, DecisionsDir, WorkspaceDir
 
 if TYPE_CHECKING:
     from seamtell.pipeline.cutting.making import CutPlanResult
@@ -21,10 +20,6 @@ RandomShare = Annotated[
     typer.Option("--random-share", metavar="SHARE", help="Part of the budget that is drawn at random."),
 ]
 Seed = Annotated[int, typer.Option("--seed", help="Of the draw; the same seed draws the same cuts.")]
-Decisions = Annotated[
-    Path | None,
-    typer.Option("--decisions", help="Folder of decisions; default: the newest of the workspace."),
-]
 
 
 def register(app: typer.Typer) -> None:
@@ -36,7 +31,7 @@ def _cutplan(
     budget: Budget,
     random_share: RandomShare = 0.2,
     seed: Seed = 1,
-    decisions: Decisions = None,
+    decisions: DecisionsDir = None,
     workspace: WorkspaceDir = None,
     as_json: AsJson = False,
 ) -> None:

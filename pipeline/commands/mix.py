@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from seamtell.pipeline import console
-from seamtell.pipeline.commands.options import AsJson, WorkspaceDir
+from seamtell.pipeline.commands.options import AsJson, DecisionsDir, WorkspaceDir
 
 if TYPE_CHECKING:
     from seamtell.pipeline.corrected_mix import CorrectedMix
@@ -24,10 +24,6 @@ By = Annotated[
         help="Metadata column, for example line, recipe, coil, shift, week, thickness_pair; default: none.",
     ),
 ]
-Decisions = Annotated[
-    Path | None,
-    typer.Option("--decisions", help="Folder of decisions; default: the newest of the workspace."),
-]
 Csv = Annotated[Path | None, typer.Option("--csv", help="Also write the shares to this CSV file.")]
 
 _FIGURES = ("share of flaws", "per metre", "per 1,000 parts", "P(largest)", "would settle")
@@ -40,7 +36,7 @@ def register(app: typer.Typer) -> None:
 
 def _mix(
     by: By = "",
-    decisions: Decisions = None,
+    decisions: DecisionsDir = None,
     csv: Csv = None,
     workspace: WorkspaceDir = None,
     as_json: AsJson = False,

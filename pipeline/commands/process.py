@@ -8,17 +8,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from seamtell.pipeline import console
-from seamtell.pipeline.commands.options import AsJson, WorkspaceDir
+from seamtell.pipeline.commands.options import AsJson, DecisionsDir, WorkspaceDir
 
 if TYPE_CHECKING:
     from seamtell.pipeline.process_report import ProcessReport
 
 __all__ = ["register"]
 
-Decisions = Annotated[
-    Path | None,
-    typer.Option("--decisions", help="Folder of decisions; default: the newest of the workspace."),
-]
 BaselineWeeks = Annotated[
     int | None,
     typer.Option(
@@ -36,7 +32,7 @@ def register(app: typer.Typer) -> None:
 
 
 def _process(
-    decisions: Decisions = None,
+    decisions: DecisionsDir = None,
     baseline_weeks: BaselineWeeks = None,
     out: Out = None,
     workspace: WorkspaceDir = None,

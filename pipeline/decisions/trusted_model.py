@@ -19,6 +19,8 @@ from seamtell.pipeline.workspace import Workspace
 
 if TYPE_CHECKING:
     from seamtell.models.answers import Answerer
+    from seamtell.models.flaw_model import FlawModel
+    from seamtell.models.physics_only_model import PhysicsOnlyModel
 
 __all__ = ["TrustedModel", "model_on_trial", "trusted_model"]
 
@@ -53,6 +55,25 @@ class TrustedModel:
     deviation: Deviation | None = None
     recipes: frozenset[str] | None = None
 
+    @classmethod
+    def of(
+        cls,
+        model: FlawModel | PhysicsOnlyModel,
+        model_id: str,
+        digest: str,
+        deviation: Deviation | None = None,
+    ) -> TrustedModel:
+        """A model that was loaded, and whose descriptors are all computed here."""
+        places = {name: place for place, name in enumerate(registry.names())}
+        return cls(
+            model,
+            model_id,
+            digest,
+            tuple(places[name] for name in model.card.descriptor_names),
+            deviation=deviation,
+            recipes=frozenset(model.card.domain.recipes),
+        )
+
 
 def model_on_trial(ws: Workspace, model_id: str) -> tuple[TrustedModel, bool]:
     """Load a model that nobody approved, for a trial run, and say whether it is physics-only.
@@ -65,9 +86,7 @@ def model_on_trial(ws: Workspace, model_id: str) -> tuple[TrustedModel, bool]:
         The folder differs from what training saved, or another version of the descriptors made it.
     """
     model, digest = load_model_for_trial(ws, model_id)
-    places = {name: place for place, name in enumerate(registry.names())}
-    columns = tuple(places[name] for name in model.card.descriptor_names)
-    return TrustedModel(model, model_id, digest, columns), model.card.physics_only
+    return TrustedModel.of(model, model_id, digest), model.card.physics_only
 
 
 def trusted_model(ws: Workspace, *, settings: Settings, limits_digest: str, now: datetime) -> TrustedModel:
@@ -117,23 +136,14 @@ def _load(ws: Workspace, approved: ApprovedModel) -> TrustedModel:
         return _none(problem.reason, str(problem))
     except (SeamtellError, OSError) as problem:
         return _none(Reason.MODEL_DIGEST_MISMATCH, f"{folder}: {problem}. To do: {restore}")
-    places = {name: place for place, name in enumerate(registry.names())}
-    names = model.card.descriptor_names
-    if model.card.schema_digest != registry.schema_digest() or not set(names) <= set(places):
+    computed = set(model.card.descriptor_names) <= set(registry.names())
+    if model.card.schema_digest != registry.schema_digest() or not computed:
         return _none(
             Reason.SCHEMA_MISMATCH,
             f"{folder}: trained on other descriptor definitions than this version computes. "
             "To do: train and approve again",
         )
-    columns = tuple(places[name] for name in names)
-    return TrustedModel(
-        model,
-        model_id,
-        digest,
-        columns,
-        deviation=approved.approval.deviation,
-        recipes=frozenset(model.card.domain.recipes),
-    )
+    return TrustedModel.of(model, model_id, digest, approved.approval.deviation)
 
 
 def _none(reason: Reason, explanation: str) -> TrustedModel:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,12 +10,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from seamtell.features.contracts import Flaw, Purpose
-from seamtell.features.descriptors import registry
-from seamtell.features.trace_batch import TraceBatch
 from seamtell.models.reasons import Reason
 from seamtell.pipeline.decisions.decided_batch import DecidedBatch
 from seamtell.pipeline.decisions.decider import Decider
 from seamtell.pipeline.decisions.files import DecisionRecord
+from seamtell.pipeline.decisions.stored_seams import decide_stored
 from seamtell.pipeline.decisions.trusted_model import TrustedModel
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.evaluation.files import SECTIONS_FILE, read_evaluation
@@ -35,7 +34,6 @@ TRUTHS: tuple[str, ...] = tuple(flaw.value for flaw in Flaw)
 REFERENCE_SEAMS = 1000
 """Seams of the sections' period that are answered at most."""
 _AT_INDICATIONS = (Outcome.RIGHT.value, Outcome.WRONG.value, Outcome.ABSTAINED.value)
-_BATCH = 250
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,8 +78,9 @@ def judged_sections(ws: Workspace, record: DecisionRecord, *, seed: int) -> Judg
             do=f"run 'seamtell evaluate {record.model_id}', and classify again",
         )
     table = _read(ws, record.model_id)
-    decider, recipes = _decider(ws, record)
-    table = _with_heights(table, _decided(ws, decider, table["seam_id"].unique().tolist()))
+    store = SeamStore(ws.traces_dir)
+    decider, known_recipes = _decider(ws, store, record)
+    table = _with_heights(table, decide_stored(decider, store, table["seam_id"].unique().tolist()))
     random = bool((table["purpose"] == Purpose.RANDOM).all())
     heights, above = table["height_share"].to_numpy(float), table["limit_exceeded"].to_numpy(bool)
     bins = EVERY_HEIGHT if random else bins_of_sections(heights[~above])
@@ -93,10 +92,10 @@ def judged_sections(ws: Workspace, record: DecisionRecord, *, seed: int) -> Judg
     found = np.zeros((len(TRUTHS), strata), dtype=np.int64)
     np.add.at(found, (truths, answers + len(ANSWERS) * height), 1)
     welded = pd.to_datetime(table["welded_at"], utc=True)
-    seams = _reference_seams(ws, recipes, welded.min(), welded.max(), seed)
+    seams = _reference_seams(store, known_recipes, welded.min(), welded.max(), seed)
     counts = SectionCounts(
         found=found,
-        production=_production(_decided(ws, decider, seams), bins),
+        production=_production(decide_stored(decider, store, seams), bins),
         answer_of=np.tile(np.arange(len(ANSWERS)), bins.count),
         answers=len(ANSWERS),
         design=Design.RANDOM if random else Design.BY_STRATUM,
@@ -126,29 +125,20 @@ def _read(ws: Workspace, model_id: str) -> pd.DataFrame:
     raise BadInput("no section lies at an indication", where=str(path), do="add sections, then evaluate")
 
 
-def _decider(ws: Workspace, record: DecisionRecord) -> tuple[Decider, tuple[str, ...]]:
+def _decider(ws: Workspace, store: SeamStore, record: DecisionRecord) -> tuple[Decider, frozenset[str]]:
     """What decides as the model that labelled did, and the recipes that it knows."""
     model, digest = load_verified_model(ws, record.model_id)
     if digest != record.model_digest:
         raise BadInput("the model that labelled was changed since", do="classify again")
-    settings, store = read_settings(ws.settings_path), SeamStore(ws.traces_dir)
-    names = registry.names()
-    columns = tuple(names.index(name) for name in model.card.descriptor_names)
+    settings = read_settings(ws.settings_path)
     decider = Decider(
         read_limits(ws.limits_path),
         indication_settings(settings.describe),
         settings.review,
-        TrustedModel(model, record.model_id, digest, columns),
+        TrustedModel.of(model, record.model_id, digest),
         store.conflicts(),
     )
-    return decider, tuple(model.card.domain.recipes)
-
-
-def _decided(ws: Workspace, decider: Decider, seam_ids: Sequence[str]) -> Iterator[DecidedBatch]:
-    store = SeamStore(ws.traces_dir)
-    for start in range(0, len(seam_ids), _BATCH):
-        traces = list(store.iter_traces(seam_ids[start : start + _BATCH]))
-        yield decider.decide([trace.seam_id for trace in traces], TraceBatch.of_traces(traces))
+    return decider, frozenset(model.card.domain.recipes)
 
 
 def _with_heights(table: pd.DataFrame, decided: Iterable[DecidedBatch]) -> pd.DataFrame:
@@ -169,10 +159,9 @@ def _with_heights(table: pd.DataFrame, decided: Iterable[DecidedBatch]) -> pd.Da
 
 
 def _reference_seams(
-    ws: Workspace, recipes: Sequence[str], first: pd.Timestamp, last: pd.Timestamp, seed: int
+    store: SeamStore, recipes: frozenset[str], first: pd.Timestamp, last: pd.Timestamp, seed: int
 ) -> list[str]:
     """A sample of the seams welded in the sections' period, of recipes that the model knows."""
-    store = SeamStore(ws.traces_dir)
     seams = store.metadata()
     usable = (
         (seams["welded_at"] >= first) & (seams["welded_at"] <= last) & seams["recipe"].isin(list(recipes))

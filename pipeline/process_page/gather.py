@@ -30,9 +30,10 @@ from seamtell.pipeline.process_page.place_rows import (
     along_seams,
     cover_rows,
     even_rows,
+    filters_of,
     place_rows,
 )
-from seamtell.pipeline.process_page.slices import periods_of, slices_of
+from seamtell.pipeline.process_page.slices import periods_of, slices_of, week_counts
 from seamtell.pipeline.process_page.time_rows import baseline_weeks_of, change_rows, week_rows
 from seamtell.pipeline.process_page.view import ProcessView
 from seamtell.pipeline.production.causes import read_causes
@@ -83,11 +84,12 @@ def gather_view(
     correction = correction_of(ws, decided, rng)
     cells = count_cells(decided.seams, decided.indications, MIX_COLUMNS, correction.bins)
     mix = mix_by(decided.counted(bins=correction.bins), correction, rng)
-    periods, slices = periods_of(decided), slices_of(decided)
+    periods = periods_of(decided)
     weeks = len(np.unique(decided.seams.weeks))
     baseline = baseline_weeks or baseline_weeks_of(weeks)
-    alongs = along_seams(decided)
-    changes, marks = change_rows(decided, slices, rng), mark_rows(everything, rng)
+    alongs, filters = along_seams(decided), filters_of(decided)
+    by_week = [(own, week_counts(decided, own)) for own in slices_of(decided)]
+    changes, marks = change_rows(by_week, rng), mark_rows(everything, rng)
     columns = columns_to_compare(decided.seams)
     groups = [
         *corrected_group_rows(decided, columns, correction, rng),
@@ -112,18 +114,18 @@ def gather_view(
         level=LEVEL,
         bins={measured.words: width for measured, width in BIN_WIDTHS.items()},
         answer=answer_of(mix, found, instrument),
-        lines=decided.seams.group_by("line").names,
-        recipes=decided.seams.group_by("recipe").names,
+        lines=filters[0].names,
+        recipes=filters[1].names,
         periods=periods,
         labels=ANSWERS,
-        warnings=_warnings(everything, mix),
+        warnings=_warnings(everything, mix, len(everything.seams) - len(decided.seams)),
         lowest_height_share=mix.sections.lowest_height_share,
         smaller=mix.groups[0].smaller,
         mix=tuple(mix_rows(cells, correction, periods, rng)),
-        weeks=tuple(week_rows(decided, slices, baseline)),
+        weeks=tuple(week_rows(by_week, baseline)),
         changes=tuple(changes),
-        places=tuple(row for along in alongs for row in place_rows(decided, along)),
-        cover=tuple(row for along in alongs for row in cover_rows(decided, along)),
+        places=tuple(row for along in alongs for row in place_rows(decided, along, filters)),
+        cover=tuple(row for along in alongs for row in cover_rows(along, filters)),
         even=tuple(even),
         marks=tuple(marks),
         groups=tuple(groups),
@@ -141,7 +143,7 @@ def gather_view(
     )
 
 
-def _warnings(decided: Decided, mix: CorrectedMix) -> tuple[str, ...]:
+def _warnings(decided: Decided, mix: CorrectedMix, not_asked: int) -> tuple[str, ...]:
     """What a reader must know before any figure."""
     deviation = deviation_of(decided.record)
     return tuple(
@@ -151,19 +153,18 @@ def _warnings(decided: Decided, mix: CorrectedMix) -> tuple[str, ...]:
             NO_MODEL_WARNING if not decided.record.model_digest else "",
             f"The mix is not corrected: {mix.why_not}." if mix.why_not else "",
             f"{deviation}." if deviation else "",
-            _not_asked(decided),
+            _not_asked(not_asked, len(decided.seams)),
         )
         if sentence
     )
 
 
-def _not_asked(decided: Decided) -> str:
+def _not_asked(out: int, seams: int) -> str:
     """How many seams the figures of flaws are not of; empty for none."""
-    out = int((~decided.asked).sum())
     if not out:
         return ""
     return (
-        f"On {out} of {len(decided.seams)} seams ({out / len(decided.seams):.0%}) no model was asked: labels "
+        f"On {out} of {seams} seams ({out / seams:.0%}) no model was asked: labels "
         "were suspended, or the model does not know the recipe. There the limit rule decided alone. Figures "
         "of flaws are of the other seams; places that come back are of all."
     )

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import pandas as pd
+
 from seamtell.features.describer import analyse_seam
 from seamtell.pipeline.counted_decisions import Decided
 from seamtell.pipeline.limits_file import read_limits
@@ -30,6 +32,8 @@ def seam_pictures(ws: Workspace, decided: Decided, seam_ids: Sequence[str]) -> d
     """
     wanted = list(dict.fromkeys(seam_ids))[:MOST_PICTURES]
     limits, settings = read_limits(ws.limits_path), read_settings(ws.settings_path)
+    places = pd.Index(decided.seams.metadata["seam_id"]).get_indexer(wanted)
+    place_of = dict(zip(wanted, places.tolist(), strict=True))
     drawn = {}
     for trace in SeamStore(ws.traces_dir).iter_traces(wanted):
         own = limits.get(trace.recipe)
@@ -37,7 +41,7 @@ def seam_pictures(ws: Workspace, decided: Decided, seam_ids: Sequence[str]) -> d
             continue
         analysis = analyse_seam(trace, own, indication_settings(settings.describe))
         window = (trace.start_mm, max(trace.end_mm, trace.start_mm + 1.0))
-        labels = _labels(decided, trace.seam_id)
+        labels = _labels(decided, place_of[trace.seam_id])
         told = ", ".join(words(label) for label in labels.values()) or "no indication"
         drawn[trace.seam_id] = draw_panel(
             analysis,
@@ -48,10 +52,7 @@ def seam_pictures(ws: Workspace, decided: Decided, seam_ids: Sequence[str]) -> d
     return {seam: drawn[seam] for seam in wanted if seam in drawn}
 
 
-def _labels(decided: Decided, seam_id: str) -> dict[int, str]:
-    """Label of each indication of a decided seam by its number, which counts along the seam from one."""
-    place = decided.seams.metadata.index[decided.seams.metadata["seam_id"] == seam_id]
-    if not len(place):
-        return {}
-    own = decided.indications.seam == place[0]
+def _labels(decided: Decided, place: int) -> dict[int, str]:
+    """Label of each indication of a seam by its number along it; none of a seam that was not decided on."""
+    own = decided.indications.seam == place
     return {number: ANSWERS[code] for number, code in enumerate(decided.indications.answer[own].tolist())}

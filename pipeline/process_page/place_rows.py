@@ -9,15 +9,16 @@ from numpy.typing import NDArray
 
 from seamtell.pipeline.counted_decisions import Decided
 from seamtell.pipeline.process_page.view import CoverRow, EvenRow, PlaceRow
-from seamtell.pipeline.production.decided import ANSWERS
+from seamtell.pipeline.production.decided import ANSWERS, Coded
 from seamtell.pipeline.production.places import Measured, covered_metres, uniform_p
 
-__all__ = ["BIN_WIDTHS", "Along", "along_seams", "cover_rows", "even_rows", "place_rows"]
+__all__ = ["BIN_WIDTHS", "Along", "along_seams", "cover_rows", "even_rows", "filters_of", "place_rows"]
 
 BIN_WIDTHS: dict[Measured, float] = {Measured.START: 10.0, Measured.END: 10.0, Measured.RELATIVE: 2.0}
 """Widths of a bin: about one beam in mm, or % of the length."""
 
 Mask = NDArray[np.bool_]
+Filters = tuple[Coded, Coded, Coded]
 
 
 class Along:
@@ -79,10 +80,15 @@ def along_seams(decided: Decided) -> tuple[Along, ...]:
     return tuple(Along(decided, measured) for measured in Measured)
 
 
-def place_rows(decided: Decided, along: Along) -> list[PlaceRow]:
+def filters_of(decided: Decided) -> Filters:
+    """Line, recipe and month of each seam: what the page chooses by."""
+    seams = decided.seams
+    return seams.group_by("line"), seams.group_by("recipe"), seams.group_by("month")
+
+
+def place_rows(decided: Decided, along: Along, filters: Filters) -> list[PlaceRow]:
     """Indications by line, recipe, month, flaw and bin; bins without any are left out."""
-    seams, indications = decided.seams, decided.indications
-    line, recipe, month = (seams.group_by(name) for name in ("line", "recipe", "month"))
+    indications, (line, recipe, month) = decided.indications, filters
     own = indications.seam[along.inside]
     answers = indications.answer[along.inside].astype(np.int64)
     keys = [line.codes[own], recipe.codes[own], month.codes[own], answers, along.bins[along.inside]]
@@ -102,10 +108,9 @@ def place_rows(decided: Decided, along: Along) -> list[PlaceRow]:
     ]
 
 
-def cover_rows(decided: Decided, along: Along) -> list[CoverRow]:
+def cover_rows(along: Along, filters: Filters) -> list[CoverRow]:
     """Metres inspected by line, recipe, month and bin."""
-    seams = decided.seams
-    line, recipe, month = (seams.group_by(name) for name in ("line", "recipe", "month"))
+    line, recipe, month = filters
     codes = np.stack([line.codes, recipe.codes, month.codes], axis=1)
     kinds, of_seam = np.unique(codes, axis=0, return_inverse=True)
     return [

@@ -7,8 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from seamtell.pipeline.counted_decisions import Decided
-from seamtell.pipeline.process_page.slices import Slice, WeekCounts, week_counts
+from seamtell.pipeline.process_page.slices import Slice, WeekCounts
 from seamtell.pipeline.process_page.view import ChangeRow, WeekRow
 from seamtell.pipeline.production.change_points import ANY_CHANGE, change_points
 from seamtell.pipeline.production.control_chart import MIN_BASELINE_PERIODS, ControlChart, control_chart
@@ -22,11 +21,10 @@ def baseline_weeks_of(weeks: int) -> int:
     return max(MIN_BASELINE_PERIODS, weeks // 4)
 
 
-def week_rows(decided: Decided, slices: Sequence[Slice], baseline_weeks: int) -> list[WeekRow]:
+def week_rows(by_week: Sequence[tuple[Slice, WeekCounts]], baseline_weeks: int) -> list[WeekRow]:
     """Every week of every flaw and choice, with the limits from its first weeks with production."""
     rows = []
-    for own in slices:
-        counts = week_counts(decided, own)
+    for own, counts in by_week:
         baseline = _baseline(counts, baseline_weeks)
         for place, label in enumerate(ANSWERS):
             chart = _chart(counts, place, baseline)
@@ -78,12 +76,11 @@ def _row(
     )
 
 
-def change_rows(decided: Decided, slices: Sequence[Slice], rng: np.random.Generator) -> list[ChangeRow]:
+def change_rows(by_week: Sequence[tuple[Slice, WeekCounts]], rng: np.random.Generator) -> list[ChangeRow]:
     """Changes of every flaw; the choices of a part share one chance that any of them changed at all."""
     rows = []
-    parts = max(1, sum(not own.whole for own in slices))
-    for own in slices:
-        counts = week_counts(decided, own)
+    parts = max(1, sum(not own.whole for own, _ in by_week))
+    for own, counts in by_week:
         for place, label in enumerate(ANSWERS):
             prior = ANY_CHANGE if own.whole else ANY_CHANGE / parts
             rows += _changes(own, label, counts, place, prior, rng)

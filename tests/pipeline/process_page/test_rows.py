@@ -18,8 +18,20 @@ from seamtell.pipeline.process_page.found import Found
 from seamtell.pipeline.process_page.group_rows import columns_to_compare, raw_group_rows
 from seamtell.pipeline.process_page.hints import hint_rows
 from seamtell.pipeline.process_page.mark_rows import mark_rows
-from seamtell.pipeline.process_page.place_rows import along_seams, cover_rows, even_rows, place_rows
-from seamtell.pipeline.process_page.slices import periods_of, slices_of, week_counts
+from seamtell.pipeline.process_page.place_rows import (
+    along_seams,
+    cover_rows,
+    even_rows,
+    filters_of,
+    place_rows,
+)
+from seamtell.pipeline.process_page.slices import (
+    Slice,
+    WeekCounts,
+    periods_of,
+    slices_of,
+    week_counts,
+)
 from seamtell.pipeline.process_page.time_rows import change_rows, week_rows
 from seamtell.pipeline.process_page.view import ALL, MarkRow
 from seamtell.pipeline.production.causes import CauseHint
@@ -99,6 +111,10 @@ def marks(eventful: Decided) -> list[MarkRow]:
     return mark_rows(eventful, rng())
 
 
+def by_week(decided: Decided) -> list[tuple[Slice, WeekCounts]]:
+    return [(own, week_counts(decided, own)) for own in slices_of(decided)]
+
+
 def rng() -> np.random.Generator:
     return np.random.default_rng(9)
 
@@ -120,7 +136,7 @@ def test_weeks_count_as_pandas_counts_them(quiet: Decided) -> None:
 
 def test_a_rise_is_found_with_its_week_and_its_rates(make: Make) -> None:
     decided = make(rise=2.2)
-    found = change_rows(decided, slices_of(decided), rng())
+    found = change_rows(by_week(decided), rng())
     whole = [one for one in found if one.line == one.recipe == ALL]
     assert [one.label for one in whole] == ["pinhole"]
     week = "2026-06-29"
@@ -134,13 +150,13 @@ def test_in_quiet_times_nothing_is_reported_more_often_than_stated(make: Make) -
     reported = 0
     for seed in range(10, 18):
         decided = make(seed)
-        reported += len(change_rows(decided, slices_of(decided), rng()))
+        reported += len(change_rows(by_week(decided), rng()))
     assert reported <= 1
 
 
 def test_limits_come_from_the_first_weeks_of_each_choice_only(make: Make) -> None:
     decided = make(rise=3.0, new=True)
-    rows = week_rows(decided, slices_of(decided), 10)
+    rows = week_rows(by_week(decided), 10)
     old = [r for r in rows if (r.line, r.recipe, r.label) == (ALL, ALL, "pinhole")]
     assert [r.baseline for r in old] == [True] * 10 + [False] * 40
     assert sum(bool(r.alarm) for r in old[25:]) > 15
@@ -173,8 +189,8 @@ def test_what_lies_evenly_is_called_even_in_every_measure_and_a_mark_is_not(make
 
 def test_places_add_up_to_the_indications_and_cover_to_the_inspected_metres(quiet: Decided) -> None:
     for along in along_seams(quiet):
-        assert sum(row.count for row in place_rows(quiet, along)) == along.inside.sum()
-        cover = sum(row.metres for row in cover_rows(quiet, along))
+        assert sum(row.count for row in place_rows(quiet, along, filters_of(quiet))) == along.inside.sum()
+        cover = sum(row.metres for row in cover_rows(along, filters_of(quiet)))
         assert cover == pytest.approx(quiet.seams.metres.sum(), rel=1e-6)
 
 
@@ -219,7 +235,7 @@ def test_hints_are_given_where_their_pattern_is_shown_and_nowhere_else(
     eventful: Decided, marks: list[MarkRow]
 ) -> None:
     found = Found(
-        change_rows(eventful, slices_of(eventful), rng()),
+        change_rows(by_week(eventful), rng()),
         marks,
         [row for along in along_seams(eventful) for row in even_rows(eventful, along, rng())],
         raw_group_rows(eventful, "coil", eventful.seams.coils()),
