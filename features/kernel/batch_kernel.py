@@ -27,7 +27,7 @@ from seamtell.features.kernel.seam_kernel import (
     segment_channels,
 )
 from seamtell.features.kernel.segment_kernel import first_highest
-from seamtell.features.kernel.vectors import copy_from
+from seamtell.features.kernel.vectors import copy_from, fetch_ahead
 from seamtell.features.rounding import ROUNDED_AT, SLACK
 from seamtell.features.smoothing import SMOOTH_BEAMS
 
@@ -123,6 +123,7 @@ def run_batch(
             continue
         n, recipe = seams.counts[i, 0], seams.recipe[i]
         pitch_mm, beam_mm = seams.pitch_mm[i], limits.beam_width_mm[recipe]
+        _ask_for(seams, i + 4)
         find_baselines(scratch, here, n, pitch_mm, networks.pairs, networks.offsets)
         find_excursions(scratch, here, n, pitch_mm, beam_mm, networks.pairs, networks.offsets)
         prepare_segments(scratch, here, n, enter_sigma, leave_sigma)
@@ -177,6 +178,15 @@ def _take_in(seams: Seams, limits: Limits, s: Scratch, i: int, present: Indices)
         s.per_channel[LIMIT, k] = limits.limit_pct[recipe, c]
         s.per_channel[GRID, k] = grid_below(greatest)
     return _DESCRIBED, here
+
+
+@compiled
+def _ask_for(seams: Seams, i: int) -> None:
+    """Let the samples of a seam come from memory while another one is worked on."""
+    if i < len(seams.recipe):
+        for c in range(len(seams.addresses)):
+            if seams.starts[i, c] >= 0:
+                fetch_ahead(seams.addresses[c] + 4 * seams.starts[i, c], seams.counts[i, c])
 
 
 @compiled

@@ -11,21 +11,17 @@ from numpy.typing import NDArray
 
 from seamtell.features.baseline import _START_QUANTILE
 from seamtell.features.kernel.bits import WORD
-from seamtell.features.kernel.compiling import compiled, reordering
-from seamtell.features.kernel.rank_vectors import ranks_of
-from seamtell.features.kernel.vectors import LANES, count_ones, trailing_zeros
+from seamtell.features.kernel.compiling import compiled
+from seamtell.features.kernel.rank_vectors import count_smaller
+from seamtell.features.kernel.vectors import count_ones, trailing_zeros
 
 __all__ = ["low_quantile"]
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
-Ranks = NDArray[np.int32]
-Words = NDArray[np.uint64]
 
 _WINDOWS = 32
 """Windows of one sweep; more make the ranking dearer, fewer repeat it more often."""
-_ONE = np.uint64(1)
-_NONE = np.uint64(0)
 
 
 @compiled
@@ -36,7 +32,7 @@ def low_quantile(
 
     Parameters
     ----------
-    medians, start : ndarray of shape (>= count,)
+    medians, start : ndarray of shape (>= count + 64,)
     count, width : int
         Number of blocks, odd; width of the window in blocks.
     order, seen : int64 arrays of shape (>= 2 * count + 64,)
@@ -47,72 +43,54 @@ def low_quantile(
     width = min(width - 1 + width % 2, count)
     rank = int(_START_QUANTILE * (width - 1))
     half = width // 2
-    narrow, ranks = order.view(np.float32), seen.view(np.int32)
-    words = order[count + LANES :].view(np.uint64)
     for first in range(0, count - width + 1, _WINDOWS):
         windows = min(_WINDOWS, count - width + 1 - first)
-        n = windows + width - 1
-        _rank(medians[first:], n, narrow, ranks, ascending)
-        _sweep(ascending, ranks, windows, width, rank, words, start[first + half :])
+        _rank(medians[first:], windows + width - 1, order, seen, ascending)
+        _sweep(ascending, seen, windows, width, rank, order, start[first + half :])
     for k in range(half):
         start[k] = start[half]
         start[count - 1 - k] = start[count - width + half]
 
 
 @compiled
-def _rank(values: Array, n: int, narrow: NDArray[np.float32], ranks: Ranks, ascending: Array) -> None:
-    """Rank of every value, and the values in ascending order.
-
-    Values are ranked as rounded to float32; where that leaves them out of order, they are ranked again.
-    """
+def _rank(values: Array, n: int, equal: Indices, ranks: Indices, ascending: Array) -> None:
+    """Rank of every value, the earlier of equal ones first, and the values in ascending order."""
+    count_smaller(values, n, ranks)
     for i in range(n):
-        narrow[i] = values[i]
-    ranks_of(narrow, n, ranks)
+        equal[i] = 0
     for i in range(n):
-        ascending[ranks[i]] = values[i]
-    if _falls(ascending, ascending[1:], n - 1) > 0.0:
-        for i in range(n):
-            rank = 0
-            for j in range(n):
-                rank += 1 if values[j] < values[i] or (values[j] == values[i] and j < i) else 0
-            ranks[i] = rank
-            ascending[rank] = values[i]
-
-
-@reordering
-def _falls(values: Array, following: Array, n: int) -> float:
-    """How often a value is followed by a smaller one."""
-    count = 0.0
-    for i in range(n):
-        count += 1.0 if following[i] < values[i] else 0.0
-    return count
+        smaller = ranks[i]
+        rank = smaller + equal[smaller]
+        equal[smaller] += 1
+        ranks[i] = rank
+        ascending[rank] = values[i]
 
 
 @compiled
 def _sweep(
-    ascending: Array, ranks: Ranks, windows: int, width: int, rank: int, words: Words, quantile: Array
+    ascending: Array, ranks: Indices, windows: int, width: int, rank: int, words: Indices, quantile: Array
 ) -> None:
     """Quantiles of the windows that begin at each of the first `windows` values."""
     for k in range((windows + width - 2) // WORD + 1):
-        word = _NONE
+        word = 0
         for i in range(width):
-            place = np.int64(ranks[i]) - k * WORD
-            word |= _ONE << np.uint64(place & (WORD - 1)) if 0 <= place < WORD else _NONE
+            place = ranks[i] - k * WORD
+            word |= 1 << (place & (WORD - 1)) if 0 <= place < WORD else 0
         words[k] = word
     for window in range(windows):
         quantile[window] = ascending[_place_of(words, rank)]
         if window + 1 < windows:
-            _flip(words, np.int64(ranks[window]))
-            _flip(words, np.int64(ranks[window + width]))
+            _flip(words, ranks[window])
+            _flip(words, ranks[window + width])
 
 
 @compiled
-def _flip(words: Words, place: int) -> None:
-    words[place // WORD] ^= _ONE << np.uint64(place % WORD)
+def _flip(words: Indices, place: int) -> None:
+    words[place // WORD] ^= 1 << (place % WORD)
 
 
 @compiled
-def _place_of(words: Words, rank: int) -> int:
+def _place_of(words: Indices, rank: int) -> int:
     """Place of the bit that has so many set bits before it."""
     at = 0
     here = count_ones(words[0])
@@ -122,5 +100,5 @@ def _place_of(words: Words, rank: int) -> int:
         here = count_ones(words[at])
     word = words[at]
     for _ in range(rank):
-        word &= word - _ONE
+        word &= word - 1
     return at * WORD + trailing_zeros(word)

@@ -11,46 +11,48 @@ from numba.extending import intrinsic
 
 from seamtell.features.kernel.vectors import EIGHT, LANES, NEVER_NAN, WIDE, WORD, all_lanes, lanes_at
 
-__all__ = ["count_keys", "gather_between", "mask_small_steps", "ranks_of", "values_of_ranks"]
+__all__ = ["count_keys", "count_smaller", "gather_between", "mask_small_steps", "values_of_ranks"]
 
+_ABREAST = 3
+"""So many groups of `EIGHT` lanes are compared with one value at a time."""
 _USUAL = 2
 """So many places are copied from 64 without asking whether they are there."""
 
 
 @intrinsic  # type: ignore[untyped-decorator]
-def ranks_of(typing_context: Any, values: Any, n: Any, ranks: Any) -> Any:
-    """Rank of each of the first n float32 values, written to an int32 array; the earlier of equals is first.
+def count_smaller(typing_context: Any, values: Any, n: Any, counts: Any) -> Any:
+    """How many of the first n float64 values are smaller than each of them, written to an int64 array.
 
-    Counts for each how many are smaller. Reads and writes up to `LANES` further.
+    Reads and writes up to `_ABREAST` times `EIGHT` further.
     """
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         kinds, (array, n_value, out) = signature.args, arguments
         data = context.make_array(kinds[0])(context, builder, array).data
-        whole, bit = ir.VectorType(ir.IntType(32), LANES), ir.VectorType(ir.IntType(1), LANES)
-
-        def one_of(at: Any) -> Any:
-            return all_lanes(builder, builder.load(builder.gep(data, [at])))
-
-        with cgutils.for_range_slice(builder, WORD(0), n_value, WORD(LANES), WORD) as (at, _):
-            lanes = builder.load(lanes_at(context, builder, kinds[0], array, at), align=4)
-            total = cgutils.alloca_once_value(builder, ir.Constant(whole, [0] * LANES))
-
-            def count(holds: Any, total: Any = total) -> None:
-                builder.store(builder.sub(builder.load(total), builder.sext(holds, whole)), total)
-
-            with cgutils.for_range_slice(builder, WORD(0), at, WORD(1), WORD) as (j, _):
-                count(builder.fcmp_ordered("<=", one_of(j), lanes))
-            with cgutils.for_range_slice(builder, at, n_value, WORD(1), WORD) as (j, _):
-                count(builder.fcmp_ordered("<", one_of(j), lanes))
-            for k in range(LANES - 1):  # equals among the lanes themselves
-                later = ir.Constant(bit, [int(lane > k) for lane in range(LANES)])
-                equal = builder.fcmp_ordered("==", one_of(builder.add(at, WORD(k))), lanes)
-                count(builder.and_(equal, later))
-            builder.store(builder.load(total), lanes_at(context, builder, kinds[2], out, at, whole), align=4)
+        words = ir.VectorType(WORD, EIGHT)
+        none, one_less = ir.Constant(words, [0] * EIGHT), ir.Constant(words, [-1] * EIGHT)
+        totals = [cgutils.alloca_once(builder, words) for _ in range(_ABREAST)]
+        with cgutils.for_range_slice(builder, WORD(0), n_value, WORD(_ABREAST * EIGHT), WORD) as (at, _):
+            begins = [builder.add(at, WORD(k * EIGHT)) for k in range(_ABREAST)]
+            groups = [
+                builder.load(lanes_at(context, builder, kinds[0], array, begin, WIDE), align=8)
+                for begin in begins
+            ]
+            for total in totals:
+                builder.store(none, total)
+            with cgutils.for_range(builder, n_value) as loop:
+                one = all_lanes(builder, builder.load(builder.gep(data, [loop.index])), EIGHT)
+                for lanes, total in zip(groups, totals, strict=True):
+                    before = builder.load(total)
+                    more = builder.sub(before, one_less)
+                    below = builder.fcmp_ordered("<", one, lanes)
+                    builder.store(builder.select(below, more, before), total)
+            for begin, total in zip(begins, totals, strict=True):
+                place = lanes_at(context, builder, kinds[2], out, begin, words)
+                builder.store(builder.load(total), place, align=8)
         return context.get_dummy_value()
 
-    return types.void(values, n, ranks), generate
+    return types.void(values, n, counts), generate
 
 
 @intrinsic  # type: ignore[untyped-decorator]

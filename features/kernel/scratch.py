@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+import math
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,10 @@ __all__ = ["Scratch", "make_scratch"]
 
 _SPARE = 64
 """Further numbers behind every row, so that loops may run over to a whole number of lanes."""
+_LINE_BYTES = 64
+"""Of the cache; vectors that lie across two lines take twice as long."""
+
+Number = TypeVar("Number", np.float32, np.float64, np.int64, np.uint64)
 
 
 class Scratch(NamedTuple):
@@ -54,6 +59,7 @@ class Scratch(NamedTuple):
     rising: NDArray[np.uint64]
     over: NDArray[np.uint64]
     kept: NDArray[np.uint64]
+    rest: NDArray[np.uint64]
     near: NDArray[np.float64]
     segments: NDArray[np.int64]
     offsets: NDArray[np.int64]
@@ -69,36 +75,48 @@ def make_scratch(channels: int, longest: int, pad: int) -> Scratch:
     members = channels * (longest // 2 + 2)
     return Scratch(
         pad,
-        np.empty((channels, wide), np.float32),
-        np.empty(wide, np.float32),
-        np.empty(max(LANES * (LARGEST + 1), wide), np.float32),
-        np.empty((channels, n), np.float64),
-        np.empty((channels, n), np.float32),
-        np.empty((channels, n), np.float64),
-        np.empty((2, n), np.float64),
-        np.empty((2, 8 * longest + 6 * _SPARE), np.float64),
-        np.empty(n, np.float32),
-        np.empty((2, wide), np.float64),
-        np.empty((channels, n), np.float64),
-        np.empty(n, np.float64),
-        np.empty((channels, n), np.float64),
-        np.empty((channels, n), np.float64),
-        np.empty((channels, n), np.float64),
-        np.empty((channels + 1, n), np.float64),
-        np.empty(n, np.float64),
-        np.empty(n, np.float64),
-        np.empty(n, np.float64),
-        np.empty(FACTORS * n, np.float64),
-        np.empty(MEETING, np.float64),
-        np.empty(n, np.int64),
-        np.empty((2, 2 * n), np.int64),
-        np.empty((channels, words), np.uint64),
-        np.empty((channels, words), np.uint64),
-        np.empty((channels, words), np.uint64),
-        np.empty(words, np.uint64),
-        np.empty((3, 3 * n), np.float64),
-        np.empty((6, members), np.int64),
-        np.empty(channels + 1, np.int64),
-        np.empty((2, members), np.float64),
-        np.empty((6, channels), np.float64),
+        _rows((channels, wide), np.float32),
+        _rows(wide, np.float32),
+        _rows(max(LANES * (LARGEST + 1), wide), np.float32),
+        _rows((channels, n), np.float64),
+        _rows((channels, n), np.float32),
+        _rows((channels, n), np.float64),
+        _rows((2, n), np.float64),
+        _rows((2, 8 * longest + 6 * _SPARE), np.float64),
+        _rows(n, np.float32),
+        _rows((2, wide), np.float64),
+        _rows((channels, n), np.float64),
+        _rows(n, np.float64),
+        _rows((channels, n), np.float64),
+        _rows((channels, n), np.float64),
+        _rows((channels, n), np.float64),
+        _rows((channels + 1, n), np.float64),
+        _rows(n, np.float64),
+        _rows(n, np.float64),
+        _rows(n, np.float64),
+        _rows(FACTORS * n, np.float64),
+        _rows(MEETING, np.float64),
+        _rows(n, np.int64),
+        _rows((2, 2 * n), np.int64),
+        _rows((channels, words), np.uint64),
+        _rows((channels, words), np.uint64),
+        _rows((channels, words), np.uint64),
+        _rows(words, np.uint64),
+        _rows(words, np.uint64),
+        _rows((3, 3 * n), np.float64),
+        _rows((6, members), np.int64),
+        _rows(channels + 1, np.int64),
+        _rows((2, members), np.float64),
+        _rows((6, channels), np.float64),
     )
+
+
+def _rows(shape: int | tuple[int, int], kind: type[Number]) -> NDArray[Number]:
+    """Rows at least so long, each of which begins with a line of the cache."""
+    *rows, length = (shape,) if isinstance(shape, int) else shape
+    numbers = _LINE_BYTES // np.dtype(kind).itemsize
+    length = -(-length // numbers) * numbers
+    held = np.empty(math.prod(rows) * length + numbers, kind)
+    behind = held.ctypes.data % _LINE_BYTES // held.itemsize
+    first = (numbers - behind) % numbers
+    return held[first : first + math.prod(rows) * length].reshape(*rows, length)

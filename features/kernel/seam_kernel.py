@@ -326,6 +326,7 @@ def segment_channels(
             s.rising[c],
             s.over[c],
             s.kept,
+            s.rest,
             s.near,
             s.segments[0, total:],
             s.segments[1, total:],

@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 
 from seamtell.features.kernel.bits import WORD, mark, mark_common, next_clear, next_set, run_start, unmark
 from seamtell.features.kernel.compiling import compiled, larger
-from seamtell.features.kernel.vectors import mask_above
+from seamtell.features.kernel.descriptor_search import AT_LEAST, first_where
+from seamtell.features.kernel.segment_vectors import larger_of_two, mask_tails
+from seamtell.features.kernel.vectors import mask_above, trailing_zeros
 from seamtell.features.segments import BRIDGE_BEAMS, NARROWEST_BEAMS, TAIL_SHARE
 
 __all__ = ["find_segments", "first_highest", "largest_within", "mark_samples"]
@@ -92,6 +94,7 @@ def find_segments(
     rising: Words,
     over: Words,
     kept: Words,
+    rest: Words,
     near: Array,
     firsts: Indices,
     lasts: Indices,
@@ -112,8 +115,8 @@ def find_segments(
         Look among the judged samples, or among all others.
     standing, rising, over : uint64 arrays
         From `mark_samples`.
-    kept, near
-        Scratch of shape (>= n / 64,), and (3, >= 3 * n).
+    kept, rest, near
+        Scratch of shape (>= n / 64,), the same, and (3, >= 3 * n).
     firsts, lasts : int64 arrays
         Written.
     """
@@ -128,7 +131,7 @@ def find_segments(
         i = next_set(rising, first, last)
         while i <= last:
             start, end = run_start(standing, first, i), next_clear(standing, i, last) - 1
-            if _keep_run(excursion, rising, start, end, first, last, n, sigma, beam_samples, kept, near):
+            if _keep_run(excursion, rising, start, end, first, last, n, sigma, beam_samples, kept, rest, near):
                 found = True
             i = next_set(rising, end + 1, last)
     if not found:
@@ -167,6 +170,7 @@ def _keep_run(
     sigma: float,
     beam_samples: float,
     kept: Words,
+    rest: Words,
     near: Array,
 ) -> bool:
     """Mark those parts of a run above the lower threshold that are no tails, wide enough and high enough."""
@@ -181,28 +185,39 @@ def _keep_run(
         return True
     highest_near = near[2]
     _window_maxima(excursion, first, last, reach, n, near, highest_near)
-    found, i = False, first
-    while i <= last:
-        if _is_tail(excursion[i], highest_near[i - first], sigma):
-            i += 1
-            continue
-        end = i
-        while end < last and not _is_tail(excursion[end + 1], highest_near[end + 1 - first], sigma):
-            end += 1
-        if _may_be_kept(rising, i, end, zone_first, zone_last, beam_samples):
+    length = last - first + 1
+    _mark_all_but_tails(excursion, first, length, sigma, highest_near, rest)
+    found, i = False, next_set(rest, 0, length - 1)
+    while i < length:
+        end = next_clear(rest, i, length - 1) - 1
+        if _may_be_kept(rising, first + i, first + end, zone_first, zone_last, beam_samples):
             found = True
-            mark(kept, i, end)
-        i = end + 1
+            mark(kept, first + i, first + end)
+        i = next_set(rest, end + 1, length - 1)
     return found
 
 
 @compiled
-def _is_tail(excursion: float, highest: float, sigma: float) -> bool:
-    """Whether the quotient is less than the share of the highest quotient; divides only when it is close."""
-    difference = excursion - TAIL_SHARE * highest
-    if np.abs(difference) > 1e-13 * np.abs(highest):
-        return difference < 0.0
-    return excursion / sigma < TAIL_SHARE * (highest / sigma)
+def _mark_all_but_tails(
+    excursion: Array, first: int, length: int, sigma: float, highest_near: Array, rest: Words
+) -> None:
+    """Mark the samples of a run, counted from its first, that are not below the share of what is near them.
+
+    Compares quotients by sigma, but divides only where rounding could decide.
+    """
+    for at in range(0, length, WORD):
+        tails, unsure = mask_tails(excursion, first + at, highest_near, at, TAIL_SHARE)
+        rest[at // WORD] = ~tails
+        i = trailing_zeros(unsure)
+        while i < min(WORD, length - at):
+            quotient, highest = excursion[first + at + i] / sigma, highest_near[at + i] / sigma
+            bit = np.uint64(1) << np.uint64(i)
+            if quotient < TAIL_SHARE * highest:
+                rest[at // WORD] &= ~bit
+            else:
+                rest[at // WORD] |= bit
+            unsure &= unsure - np.uint64(1)
+            i = trailing_zeros(unsure)
 
 
 @compiled
@@ -233,29 +248,30 @@ def _window_maxima(
     width = 2 * reach + 1
     length = last - first + width
     now, then = near[0], near[1]
-    before, inside = max(0, reach - first), min(length, n - first + reach)
-    now[:before] = -np.inf
-    _copy(excursion[first - reach + before :], inside - before, now[before:])
-    now[inside:length] = -np.inf
-    covered = 1
+    begin, end = max(0, reach - first), min(length, n - first + reach)
+    for i in range(begin):
+        now[i] = -np.inf
+    for i in range(end, length):
+        now[i] = -np.inf
+    if begin == 0 and end == length and width > 1:  # all there: nothing to copy
+        length -= 1
+        larger_of_two(excursion[first - reach :], 1, length, now)
+        covered = 2
+    else:
+        _copy(excursion[first - reach + begin :], end - begin, now[begin:])
+        covered = 1
     while 2 * covered <= width:
         length -= covered
-        _larger_of_two(now, now[covered:], length, then)
+        larger_of_two(now, covered, length, then)
         now, then = then, now
         covered *= 2
-    _larger_of_two(now, now[width - covered :], last - first + 1, out)
+    larger_of_two(now, width - covered, last - first + 1, out)
 
 
 @compiled
 def _copy(values: Array, n: int, out: Array) -> None:
     for i in range(n):
         out[i] = values[i]
-
-
-@compiled
-def _larger_of_two(values: Array, others: Array, n: int, out: Array) -> None:
-    for i in range(n):
-        out[i] = larger(values[i], others[i])
 
 
 @compiled
@@ -279,10 +295,10 @@ def first_highest(excursion: Array, first: int, last: int, sigma: float) -> int:
     """First sample whose quotient is the largest; several excursions may have one quotient."""
     top = _highest(excursion[first:], last - first + 1)
     close = top - 1e-15 * np.abs(top)
-    for i in range(first, last):
-        if excursion[i] >= close and (excursion[i] == top or excursion[i] / sigma == top / sigma):
-            return i
-    return last
+    i = first_where(AT_LEAST, excursion, first, last, close)
+    while excursion[i] != top and excursion[i] / sigma != top / sigma:
+        i = first_where(AT_LEAST, excursion, i + 1, last, close)
+    return i
 
 
 @compiled

@@ -25,6 +25,7 @@ __all__ = [
     "compare_exchange",
     "copy_from",
     "count_ones",
+    "fetch_ahead",
     "lanes_at",
     "leading_zeros",
     "mask_above",
@@ -39,6 +40,9 @@ EIGHT = 8
 
 LARGEST_IN_REGISTERS = 20
 """Networks up to this size are spelled out; each costs time to compile."""
+
+_LINE_BYTES = 64
+"""Of the cache."""
 
 MOST_TAPS = 13
 """Whole samples of the longest average that is spelled out."""
@@ -139,6 +143,23 @@ def copy_from(typing_context: Any, address: Any, n: Any, out: Any, offset: Any) 
         return builder.bitcast(builder.extract_element(greatest, bits(0)), ir.FloatType())
 
     return types.float32(address, n, out, offset), generate
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def fetch_ahead(typing_context: Any, address: Any, n: Any) -> Any:
+    """Ask for n float32 values at an address that will be read soon; whatever is there, nothing fails."""
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        source = builder.inttoptr(arguments[0], ir.IntType(8).as_pointer())
+        number = ir.IntType(32)
+        kind = ir.FunctionType(ir.VoidType(), [source.type, number, number, number])
+        fetch = cgutils.get_or_insert_function(builder.module, kind, "llvm.prefetch.p0")
+        length = builder.mul(arguments[1], WORD(4))
+        with cgutils.for_range_slice(builder, WORD(0), length, WORD(_LINE_BYTES), WORD) as (at, _):
+            builder.call(fetch, [builder.gep(source, [at]), number(0), number(2), number(1)])
+        return context.get_dummy_value()
+
+    return types.void(address, n), generate
 
 
 @intrinsic  # type: ignore[untyped-decorator]
