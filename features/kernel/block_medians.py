@@ -30,10 +30,15 @@ def lay_out_blocks(n: int, pitch_mm: float, starts: NDArray[np.int64]) -> tuple[
     count = -(-n // size)
     count += 1 - count % 2
     half, span = count // 2, n - size
+    apart = max(count - 1, 1)
+    step, rest = span // apart, span % apart
+    start, over = 0, 0  # `start` is k * span // apart, and `over` what that leaves
     for k in range(half):
-        start = k * span // (count - 1)
         starts[k] = start
         starts[count - 1 - k] = span - start
+        over += rest
+        start += step + (1 if over >= apart else 0)
+        over -= apart if over >= apart else 0
     starts[half] = span // 2
     return size, count
 

@@ -9,7 +9,7 @@ from seamtell.features.kernel.bits import WORD
 from seamtell.features.kernel.compiling import compiled, inlined, larger, smaller
 from seamtell.features.kernel.descriptor_masks import mask_of_tops
 from seamtell.features.kernel.descriptor_sums import extremes
-from seamtell.features.kernel.vectors import mask_above, trailing_zeros
+from seamtell.features.kernel.vectors import leading_zeros, mask_above, trailing_zeros
 
 __all__ = ["find_humps", "prominence"]
 
@@ -66,7 +66,7 @@ def find_humps(
         Its prominence.
     tops : array with room for half as many numbers as the window has samples
     """
-    count = _local_maxima(e, window, extent, least, tops)
+    count = _outstanding(e, window, extent, least, peak, rise, tops)
     kept, one, two = 0, -1, -1
     # From the highest down, the first of equal ones; accepted humps gather at the front of `tops`.
     for k in range(count):
@@ -78,9 +78,7 @@ def find_humps(
                 best = j
         i = int(tops[best])
         tops[best] = tops[k]
-        if not _is_apart(e, i, least, tops, kept):
-            continue
-        if (rise if i == peak else prominence(e, window[0], window[1], i)[0]) >= least:
+        if _is_apart(e, i, least, tops, kept):
             tops[kept] = i
             kept += 1
             if kept == 1:
@@ -88,6 +86,42 @@ def find_humps(
             elif kept == 2:
                 two = i
     return kept, one, two
+
+
+@compiled
+def _stands_out(e: Array, window: tuple[int, int], i: int, least: float) -> bool:
+    """Whether the profile falls by `least` on either side of a sample before it rises above it."""
+    height = e[i]
+    return _falls_behind(e, i + 1, window[1], height, height - least) and _falls_before(
+        e, window[0], i - 1, height, height - least
+    )
+
+
+@compiled
+def _falls_behind(e: Array, first: int, last: int, height: float, level: float) -> bool:
+    """Whether a sample at most at the level comes, from `first` on, before one above the height."""
+    for at in range(first, last + 1, WORD):
+        low, high = ~mask_above(e, at, level), mask_above(e, at, height)
+        beyond = np.uint64(max(at + WORD - 1 - last, 0))
+        either = ((low | high) << beyond) >> beyond
+        if either != np.uint64(0):
+            return (low >> np.uint64(trailing_zeros(either))) & _ONE != np.uint64(0)
+    return False
+
+
+@compiled
+def _falls_before(e: Array, first: int, last: int, height: float, level: float) -> bool:
+    """Like `_falls_behind`, from `last` down to `first`."""
+    end = last
+    while end >= first:
+        at = max(end - WORD + 1, first)
+        beyond = np.uint64(at + WORD - 1 - end)
+        low, either = ~mask_above(e, at, level) << beyond, mask_above(e, at, height) << beyond
+        either |= low
+        if either != np.uint64(0):
+            return (low << np.uint64(leading_zeros(either))) >> np.uint64(WORD - 1) != np.uint64(0)
+        end = at - 1
+    return False
 
 
 @compiled
@@ -113,15 +147,24 @@ def _falls(e: Array, begin: int, end: int, level: float) -> bool:
 
 
 @compiled
-def _local_maxima(
-    e: Array, window: tuple[int, int], extent: tuple[int, int], least: float, tops: Array
+def _outstanding(
+    e: Array,
+    window: tuple[int, int],
+    extent: tuple[int, int],
+    least: float,
+    peak: int,
+    rise: float,
+    tops: Array,
 ) -> int:
-    """Local maxima of the window in the extent, at least so high; the middle of a flat top."""
-    count, first = 0, window[0]
-    for at in range(first + 1, window[1], WORD):
+    """Local maxima of the window in the extent, of height and prominence enough; the middle of a flat top."""
+    count, first, behind = 0, window[0], extent[1] + 1
+    while behind < window[1] and e[behind] == e[behind - 1]:
+        behind += 1
+    behind = min(behind, window[1])
+    for at in range(max(first + 1, extent[0]), behind, WORD):
         word = mask_of_tops(e, at, least)
-        if window[1] - at < WORD:
-            word &= (_ONE << np.uint64(window[1] - at)) - _ONE
+        if behind - at < WORD:
+            word &= (_ONE << np.uint64(behind - at)) - _ONE
         while word != np.uint64(0):
             end = at + trailing_zeros(word)
             word &= word - _ONE
@@ -129,7 +172,9 @@ def _local_maxima(
             while begin > first and e[begin - 1] == e[begin]:
                 begin -= 1
             middle = first + (begin - first + end - first) // 2
-            if begin > first and e[begin - 1] < e[begin] and extent[0] <= middle <= extent[1]:
+            if not (begin > first and e[begin - 1] < e[begin] and extent[0] <= middle <= extent[1]):
+                continue
+            if rise >= least if middle == peak else _stands_out(e, window, middle, least):
                 tops[count] = middle
                 count += 1
     return count
