@@ -7,8 +7,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from seamtell.features.kernel.average_vectors import MOST_TAPS, short_averages
 from seamtell.features.kernel.compiling import compiled
-from seamtell.features.kernel.vectors import EIGHT, MOST_TAPS, average_eight
 
 __all__ = ["average_taps", "moving_average", "reflect_ends"]
 
@@ -42,7 +42,7 @@ def reflect_ends(padded: Samples, n: int, half: int) -> None:
 def moving_average(padded: Samples, n: int, samples: float, half: int, out: Array, sums: Array) -> None:
     """Average over `samples` around ``padded[half + i]``, for every i < n, written to `out`.
 
-    Writes, and reads, up to 7 samples further. Short ones are added up directly. For long ones sums
+    Writes up to 7 samples further, and reads up to 32. Short ones are added up directly. For long ones sums
     over 2, 4, 8, … samples are built from each other, so that the work grows with the logarithm of
     the length and no rounding piles up.
     """
@@ -53,8 +53,7 @@ def moving_average(padded: Samples, n: int, samples: float, half: int, out: Arra
     edge, whole = (samples - (2 * half - 1)) / 2.0 / samples, 1.0 / samples
     inner = 2 * half - 1
     if inner <= MOST_TAPS:
-        for i in range(0, n, EIGHT):
-            average_eight(padded, i, inner, edge, whole, out)
+        short_averages(padded, n, inner, edge, whole, out)
     else:
         _long(padded, n, inner, edge, whole, out, sums)
 

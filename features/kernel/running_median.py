@@ -12,7 +12,8 @@ from seamtell.features.kernel.vectors import (
     LANES,
     LARGEST_IN_REGISTERS,
     compare_exchange,
-    running_medians,
+    medians_of_pairs,
+    split_pairs,
 )
 
 __all__ = ["running_median"]
@@ -40,7 +41,7 @@ def running_median(
         `size` is odd.
     networks, offsets
         Comparators of every size up to `LARGEST`.
-    tile : float32 array of shape (>= LANES * LARGEST,) and (>= size,)
+    tile : float32 array of shape (>= LANES * LARGEST,), (>= size,) and (>= n + size + 4 * LANES,)
         Scratch.
     out : float32 array of shape (>= n + LANES,)
     """
@@ -48,8 +49,10 @@ def running_median(
         for i in range(n):
             out[i] = padded[i]
     elif size <= LARGEST_IN_REGISTERS:
-        for i in range(0, n, EIGHT):
-            running_medians(padded, i, size, out)
+        even, odd = tile[: len(tile) // 2], tile[len(tile) // 2 :]
+        split_pairs(padded, n + size, even, odd)
+        for i in range(0, (n + 1) // 2, EIGHT):
+            medians_of_pairs(even, odd, i, size, out)
     elif size <= LARGEST:
         _by_network(padded, n, size, networks[2 * offsets[size] : 2 * offsets[size + 1]], tile, out)
     else:

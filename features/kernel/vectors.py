@@ -16,12 +16,12 @@ __all__ = [
     "EIGHT",
     "LANES",
     "LARGEST_IN_REGISTERS",
-    "MOST_TAPS",
+    "NARROW",
     "NEVER_NAN",
     "WIDE",
     "WORD",
     "all_lanes",
-    "average_eight",
+    "cases",
     "compare_exchange",
     "copy_from",
     "count_ones",
@@ -30,7 +30,8 @@ __all__ = [
     "leading_zeros",
     "mask_above",
     "medians_of_eight",
-    "running_medians",
+    "medians_of_pairs",
+    "split_pairs",
     "trailing_zeros",
     "write_line",
 ]
@@ -44,11 +45,8 @@ LARGEST_IN_REGISTERS = 20
 _LINE_BYTES = 64
 """Of the cache."""
 
-MOST_TAPS = 13
-"""Whole samples of the longest average that is spelled out."""
-
 _VECTOR = ir.VectorType(ir.FloatType(), LANES)
-_NARROW, WIDE = ir.VectorType(ir.FloatType(), EIGHT), ir.VectorType(ir.DoubleType(), EIGHT)
+NARROW, WIDE = ir.VectorType(ir.FloatType(), EIGHT), ir.VectorType(ir.DoubleType(), EIGHT)
 WORD = ir.IntType(64)
 NEVER_NAN = ("nnan", "nsz")
 
@@ -68,7 +66,7 @@ def all_lanes(builder: Any, value: Any, lanes: int = LANES) -> Any:
     return builder.shuffle_vector(one, ir.Constant(kind, ir.Undefined), none)
 
 
-def _cases(builder: Any, name: str, value: Any, sizes: Iterable[int]) -> Iterator[int]:
+def cases(builder: Any, name: str, value: Any, sizes: Iterable[int]) -> Iterator[int]:
     """Write code for each size that a value may have, as the caller does in its loop; else nothing runs."""
     end = builder.append_basic_block(f"{name}.end")
     choice = builder.switch(value, end)
@@ -90,12 +88,8 @@ def compare_exchange(typing_context: Any, lanes: Any, i: Any, j: Any) -> Any:
         first = lanes_at(context, builder, kind, arguments[0], arguments[1])
         second = lanes_at(context, builder, kind, arguments[0], arguments[2])
         a, b = builder.load(first, align=4), builder.load(second, align=4)
-        below = builder.fcmp_ordered("<", a, b, flags=NEVER_NAN)
-        low = builder.select(below, a, b, flags=NEVER_NAN)
-        above = builder.fcmp_ordered(">", a, b, flags=NEVER_NAN)
-        high = builder.select(above, a, b, flags=NEVER_NAN)
-        builder.store(low, first, align=4)
-        builder.store(high, second, align=4)
+        builder.store(_smaller(builder, a, b), first, align=4)
+        builder.store(_larger(builder, a, b), second, align=4)
         return context.get_dummy_value()
 
     return types.void(lanes, i, j), generate
@@ -222,8 +216,8 @@ def write_line(typing_context: Any, out: Any, rounded: Any, offset: Any, run: An
         slopes, begin = all_lanes(builder, slope_value, EIGHT), all_lanes(builder, y_value, EIGHT)
         line = builder.fadd(builder.fmul(slopes, runs), begin)
         builder.store(line, lanes_at(context, builder, signature.args[0], array, at, WIDE), align=8)
-        place = lanes_at(context, builder, signature.args[1], narrow_array, at, _NARROW)
-        builder.store(builder.fptrunc(line, _NARROW), place, align=4)
+        place = lanes_at(context, builder, signature.args[1], narrow_array, at, NARROW)
+        builder.store(builder.fptrunc(line, NARROW), place, align=4)
         return context.get_dummy_value()
 
     return types.void(out, rounded, offset, run, y, slope), generate
@@ -248,7 +242,7 @@ def medians_of_eight(
             for lane in range(EIGHT)
         ]
         place = lanes_at(context, builder, signature.args[4], out, first, WIDE)
-        for length in _cases(builder, "medians", size_value, range(1, LARGEST_IN_REGISTERS + 1)):
+        for length in cases(builder, "medians", size_value, range(1, LARGEST_IN_REGISTERS + 1)):
             rows: list[Any] = []
             for column in range(0, length, EIGHT):
                 rows += _turned(builder, blocks, column)
@@ -262,31 +256,71 @@ def medians_of_eight(
 
 
 @intrinsic  # type: ignore[untyped-decorator]
-def running_medians(typing_context: Any, samples: Any, offset: Any, size: Any, out: Any) -> Any:
-    """Write at `offset` the medians of `EIGHT` neighbouring windows of odd `size`."""
+def split_pairs(typing_context: Any, samples: Any, n: Any, even: Any, odd: Any) -> Any:
+    """Write every second of the first n samples to one array, and the others to another.
+
+    Reads up to `LANES` further samples, and writes up to `EIGHT`.
+    """
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        array, at, size_value, out_array = arguments
-        place = lanes_at(context, builder, signature.args[3], out_array, at, _NARROW)
-        for length in _cases(builder, "running", size_value, range(3, LARGEST_IN_REGISTERS + 1, 2)):
-            rows = [
-                builder.load(
-                    lanes_at(context, builder, signature.args[0], array, builder.add(at, WORD(k)), _NARROW),
-                    align=4,
-                )
-                for k in range(length)
-            ]
-            builder.store(_middle_rows(builder, rows)[0], place, align=4)
+        kinds, (array, length, *targets) = signature.args, arguments
+        with cgutils.for_range_slice(builder, WORD(0), length, WORD(LANES), WORD) as (at, _):
+            lanes = builder.load(lanes_at(context, builder, kinds[0], array, at), align=4)
+            half = builder.lshr(at, WORD(1))
+            for first, (kind, target) in enumerate(zip(kinds[2:], targets, strict=True)):
+                mask = ir.Constant(ir.VectorType(ir.IntType(32), EIGHT), list(range(first, LANES, 2)))
+                place = lanes_at(context, builder, kind, target, half, NARROW)
+                builder.store(builder.shuffle_vector(lanes, lanes, mask), place, align=4)
         return context.get_dummy_value()
 
-    return types.void(samples, offset, size, out), generate
+    return types.void(samples, n, even, odd), generate
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def medians_of_pairs(typing_context: Any, even: Any, odd: Any, offset: Any, size: Any, out: Any) -> Any:
+    """Write at ``2 offset`` the medians of `LANES` neighbouring windows of odd `size`, from `split_pairs`.
+
+    Two neighbours share all samples but one each. The two middle ranks of the shared ones are
+    found for both; the median is whichever of these and its own sample lies between the others.
+    """
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        kinds, (even_array, odd_array, at, size_value, out_array) = signature.args, arguments
+        place = lanes_at(context, builder, kinds[4], out_array, builder.shl(at, WORD(1)))
+
+        def row(sample: int) -> Any:
+            kind, array = (kinds[0], even_array) if sample % 2 == 0 else (kinds[1], odd_array)
+            begin = builder.add(at, WORD(sample // 2))
+            return builder.load(lanes_at(context, builder, kind, array, begin, NARROW), align=4)
+
+        for length in cases(builder, "running", size_value, range(3, LARGEST_IN_REGISTERS + 1, 2)):
+            low, high = _middle_rows(builder, [row(k) for k in range(1, length)])
+            first, second = (
+                _larger(builder, low, _smaller(builder, high, row(own))) for own in (0, length)
+            )
+            turns = [lane // 2 + EIGHT * (lane % 2) for lane in range(LANES)]
+            mask = ir.Constant(ir.VectorType(ir.IntType(32), LANES), turns)
+            builder.store(builder.shuffle_vector(first, second, mask), place, align=4)
+        return context.get_dummy_value()
+
+    return types.void(even, odd, offset, size, out), generate
+
+
+def _smaller(builder: Any, a: Any, b: Any) -> Any:
+    """The smaller of two, lane by lane; no NaN."""
+    return builder.select(builder.fcmp_ordered("<", a, b, flags=NEVER_NAN), a, b, flags=NEVER_NAN)
+
+
+def _larger(builder: Any, a: Any, b: Any) -> Any:
+    """The larger of two, lane by lane; no NaN."""
+    return builder.select(builder.fcmp_ordered(">", a, b, flags=NEVER_NAN), a, b, flags=NEVER_NAN)
 
 
 def _turned(builder: Any, blocks: list[Any], column: int) -> list[Any]:
     """Row j holds sample ``column + j`` of every block: an 8 by 8 matrix turned in three steps."""
     rows = []
     for block in blocks:
-        place = builder.bitcast(builder.gep(block, [WORD(column)]), _NARROW.as_pointer())
+        place = builder.bitcast(builder.gep(block, [WORD(column)]), NARROW.as_pointer())
         rows.append(builder.load(place, align=4))
     for step in (1, 2, 4):
         turned: list[Any] = [None] * EIGHT
@@ -307,46 +341,5 @@ def _middle_rows(builder: Any, rows: list[Any]) -> tuple[Any, Any]:
     """Lane by lane the two middle ranks, one and the same for an odd number of rows."""
     size = len(rows)
     for i, j in median_network(size):
-        a, b = rows[i], rows[j]
-        below = builder.fcmp_ordered("<", a, b, flags=NEVER_NAN)
-        above = builder.fcmp_ordered(">", a, b, flags=NEVER_NAN)
-        rows[i] = builder.select(below, a, b, flags=NEVER_NAN)
-        rows[j] = builder.select(above, a, b, flags=NEVER_NAN)
+        rows[i], rows[j] = _smaller(builder, rows[i], rows[j]), _larger(builder, rows[i], rows[j])
     return rows[(size - 1) // 2], rows[size // 2]
-
-
-@intrinsic  # type: ignore[untyped-decorator]
-def average_eight(
-    typing_context: Any, values: Any, offset: Any, taps: Any, edge: Any, whole: Any, out: Any
-) -> Any:
-    """Write averages over an odd number of `taps` whole samples and one in part on either side.
-
-    Of `EIGHT` windows from `offset` on of a float32 array, in float64; up to `MOST_TAPS`.
-    """
-
-    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        array, at, taps_value, edge_value, whole_value, out_array = arguments
-        place = lanes_at(context, builder, signature.args[5], out_array, at, WIDE)
-        edges, wholes = (all_lanes(builder, one, EIGHT) for one in (edge_value, whole_value))
-        for count in _cases(builder, "average", taps_value, range(1, MOST_TAPS + 1, 2)):
-            rows = [
-                builder.fpext(
-                    builder.load(
-                        lanes_at(
-                            context, builder, signature.args[0], array, builder.add(at, WORD(k)), _NARROW
-                        ),
-                        align=4,
-                    ),
-                    WIDE,
-                )
-                for k in range(count + 2)
-            ]
-            ends, inside = builder.fadd(rows[0], rows[-1]), rows[1:-1]
-            while len(inside) > 1:  # pairs from outside in, so that a mirrored trace gives the mirrored sum
-                pairs = [builder.fadd(inside[k], inside[-1 - k]) for k in range(len(inside) // 2)]
-                inside = pairs + inside[len(pairs) : len(inside) - len(pairs)]
-            average = builder.fadd(builder.fmul(edges, ends), builder.fmul(wholes, inside[0]))
-            builder.store(average, place, align=8)
-        return context.get_dummy_value()
-
-    return types.void(values, offset, taps, edge, whole, out), generate
