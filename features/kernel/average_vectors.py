@@ -9,7 +9,7 @@ from numba import types
 from numba.core import cgutils
 from numba.extending import intrinsic
 
-from seamtell.features.kernel.vectors import EIGHT, NARROW, WIDE, WORD, all_lanes, cases, lanes_at
+from seamtell.features.kernel.vectors import EIGHT, NARROW, WIDE, WORD, all_lanes, cases, further, lanes_at
 
 __all__ = ["MOST_TAPS", "short_averages"]
 
@@ -20,15 +20,9 @@ Builder = Any
 Value = Any
 
 
-def _further(builder: Builder, here: Value, after: Value, by: int) -> Value:
-    """Eight lanes from the one `by` further on, of two groups that follow each other."""
-    mask = ir.Constant(ir.VectorType(ir.IntType(32), EIGHT), list(range(by, by + EIGHT)))
-    return builder.shuffle_vector(here, after, mask)
-
-
 def _sum_of(builder: Builder, here: Value, after: Value, how_many: int) -> Value:
     """Sum of each lane and those behind it; pairs from outside in, so that a mirrored trace gives the same."""
-    rows = [_further(builder, here, after, k) for k in range(how_many)]
+    rows = [further(builder, here, after, k) for k in range(how_many)]
     while len(rows) > 1:
         pairs = [builder.fadd(rows[k], rows[-1 - k]) for k in range(len(rows) // 2)]
         rows = pairs + rows[len(pairs) : len(rows) - len(pairs)]
@@ -63,16 +57,16 @@ def short_averages(
             with cgutils.for_range_slice(builder, WORD(0), length, WORD(EIGHT), WORD) as (at, _):
                 here, after, *sums = (builder.load(one) for one in state)
                 beyond = widened(builder.add(at, WORD(2 * EIGHT)))
-                inside = _further(builder, here, after, side + 1)
+                inside = further(builder, here, after, side + 1)
                 now = [after, beyond]
                 if side:
                     next_sums = _sum_of(builder, after, beyond, side)
-                    left, right = (_further(builder, sums[0], next_sums, k) for k in (1, side + 2))
+                    left, right = (further(builder, sums[0], next_sums, k) for k in (1, side + 2))
                     inside = builder.fadd(builder.fadd(left, right), inside)
                     now.append(next_sums)
                 last = count + 1
                 groups = (here, after) if last <= EIGHT else (after, beyond)
-                ends = builder.fadd(here, _further(builder, *groups, last if last <= EIGHT else last - EIGHT))
+                ends = builder.fadd(here, further(builder, *groups, last if last <= EIGHT else last - EIGHT))
                 average = builder.fadd(builder.fmul(edges, ends), builder.fmul(wholes, inside))
                 builder.store(average, lanes_at(context, builder, kinds[5], target, at, WIDE), align=8)
                 for value, one in zip(now, state, strict=True):

@@ -14,6 +14,7 @@ from seamtell.features.kernel.descriptor_places import place
 from seamtell.features.kernel.descriptor_products import energies
 from seamtell.features.kernel.descriptor_profile import Facts, Grid, position_mm
 from seamtell.features.kernel.descriptor_sums import side_sums
+from seamtell.features.kernel.vectors import EIGHT
 
 __all__ = ["describe_both", "describe_extent", "describe_likeness"]
 
@@ -110,7 +111,7 @@ def describe_likeness(
     `scratch` is an array of at least 8 numbers a sample of the window, and 384.
     """
     w = grid.last - grid.first + 1
-    room = w + 2 * PAD
+    room = (w + EIGHT - 1) // EIGHT * EIGHT + 2 * PAD
     s_padded, c_padded, rest = scratch[:room], scratch[room : 2 * room], scratch[2 * room :]
     pad(s, grid.first, w, s_padded)
     pad(c, grid.first, w, c_padded)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from seamtell.features.kernel.bits import WORD
 from seamtell.features.kernel.compiling import compiled, inlined, larger
 from seamtell.features.kernel.descriptor_masks import mask_below
-from seamtell.features.kernel.descriptor_products import copy_eights, eight_products
+from seamtell.features.kernel.descriptor_products import copy_eights, distant_products, near_products
 from seamtell.features.kernel.vectors import EIGHT, leading_zeros, trailing_zeros
 
 __all__ = ["PAD", "best_lag", "pad"]
@@ -86,16 +86,15 @@ def _highest_between(begins: Array, ends: Array, n: int, bend: float, tops: Arra
 def _distant_lags(s: Array, c: Array, w: int, lag: int, out: Array, offset: int) -> float:
     """Write the products at eight multiples of eight, zero beyond the window, and return the greatest."""
     begin, end = max(0, -lag - EIGHT * (EIGHT - 1)), min(w, w - lag)
-    return eight_products(s, PAD + begin, c, PAD + begin + lag, end - begin, EIGHT, 0, EIGHT, out, offset)
+    return distant_products(s, PAD + begin, c, PAD + begin + lag, end - begin, out, offset)
 
 
 @compiled
 def _near_lags(s: Array, c: Array, w: int, lag: int, out: Array, offset: int) -> float:
     """Write the products at eight lags from one on, −∞ beyond the window, and return the greatest."""
-    begin, end = max(0, -lag - EIGHT + 1), min(w, w - lag)
-    return eight_products(
-        s, PAD + begin, c, PAD + begin + lag, end - begin, 1, 1 - w - lag, w - lag, out, offset
-    )
+    begin, end = max(0, -lag - EIGHT), min(w, w - lag)
+    first, last = 1 - w - lag, w - lag
+    return near_products(s, PAD + begin, c, PAD + begin + lag, end - begin, first, last, out, offset)
 
 
 @compiled

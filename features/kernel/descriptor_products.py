@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from llvmlite import ir
@@ -22,9 +23,9 @@ from seamtell.features.kernel.descriptor_lanes import (
     times,
     upper,
 )
-from seamtell.features.kernel.vectors import EIGHT, WIDE, WORD, all_lanes, lanes_at
+from seamtell.features.kernel.vectors import EIGHT, WIDE, WORD, all_lanes, further, lanes_at
 
-__all__ = ["copy_eights", "eight_products", "energies"]
+__all__ = ["copy_eights", "distant_products", "energies", "near_products"]
 
 
 @intrinsic  # type: ignore[untyped-decorator]
@@ -72,52 +73,77 @@ def energies(typing_context: Any, s: Any, c: Any, first: Any, count: Any, gain: 
 
 
 @intrinsic  # type: ignore[untyped-decorator]
-def eight_products(
+def distant_products(
+    typing_context: Any, a: Any, a_first: Any, b: Any, b_first: Any, count: Any, out: Any, offset: Any
+) -> Any:
+    """Write the sums of `count` products of a with b, and with b moved by 8, 16, … 56, to `out` at an offset.
+
+    The greatest is returned. Of the further products, up to the next multiple of eight, all must be zero.
+    """
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        kinds, (one, one_first, other, other_first, n, target, first) = signature.args, arguments
+        fixed = Stretch(context, builder, kinds[0], one, one_first)
+        moved = Stretch(context, builder, kinds[2], other, other_first)
+
+        def lanes(at: Value) -> list[Value]:
+            return [moved.eight(builder.add(at, WORD(EIGHT * k))) for k in range(EIGHT)]
+
+        sums = _sums_of_products(builder, n, fixed, lanes)
+        builder.store(sums, lanes_at(context, builder, kinds[5], target, first, WIDE), align=8)
+        return across(builder, upper, sums)
+
+    return types.float64(a, a_first, b, b_first, count, out, offset), generate
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def near_products(
     typing_context: Any,
     a: Any,
     a_first: Any,
     b: Any,
     b_first: Any,
     count: Any,
-    step: Any,
     begin: Any,
     end: Any,
     out: Any,
     offset: Any,
 ) -> Any:
-    """Write the sums of `count` products of a with b, and with b moved by 1, 2, … 7 steps, to `out`.
+    """Like `distant_products`, b moved by 1, 2, … 7 instead.
 
-    Places of `out` are counted from `offset`; those before `begin` and from `end` on get −∞. The
-    greatest is returned. Of the further products, up to the next multiple of eight, all must be zero.
+    Places of `out` are counted from `offset`; those before `begin` and from `end` on get −∞.
     """
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        one, one_first, other, other_first, n, move, low, high, target, target_first = arguments
-        fixed = Stretch(context, builder, signature.args[0], one, one_first)
-        moved = [
-            Stretch(
-                context,
-                builder,
-                signature.args[2],
-                other,
-                builder.add(other_first, builder.mul(move, WORD(k))),
-            )
-            for k in range(EIGHT)
-        ]
-        rooms = [cgutils.alloca_once_value(builder, NONE) for _ in range(EIGHT)]
-        with cgutils.for_range_slice(builder, WORD(0), n, WORD(EIGHT), WORD) as (at, _):
-            here = fixed.eight(at)
-            for stretch, room in zip(moved, rooms, strict=True):
-                product = times(builder, here, stretch.eight(at))
-                builder.store(plus(builder, builder.load(room), product), room)
-        sums = _sums_of_rows(builder, [builder.load(room) for room in rooms])
+        kinds, (one, one_first, other, other_first, n, low, high, target, first) = signature.args, arguments
+        fixed = Stretch(context, builder, kinds[0], one, one_first)
+        moved = Stretch(context, builder, kinds[2], other, other_first)
+        held = cgutils.alloca_once_value(builder, moved.eight(WORD(0)))
+
+        def lanes(at: Value) -> list[Value]:
+            here, after = builder.load(held), moved.eight(builder.add(at, WORD(EIGHT)))
+            builder.store(after, held)
+            return [further(builder, here, after, k) for k in range(EIGHT)]
+
+        sums = _sums_of_products(builder, n, fixed, lanes)
         outside = builder.or_(inside(builder, WORD(0), low), builder.not_(inside(builder, WORD(0), high)))
         sums = builder.select(outside, ir.Constant(WIDE, [float("-inf")] * EIGHT), sums)
-        place = lanes_at(context, builder, signature.args[8], target, target_first, WIDE)
-        builder.store(sums, place, align=8)
+        builder.store(sums, lanes_at(context, builder, kinds[7], target, first, WIDE), align=8)
         return across(builder, upper, sums)
 
-    return types.float64(a, a_first, b, b_first, count, step, begin, end, out, offset), generate
+    return types.float64(a, a_first, b, b_first, count, begin, end, out, offset), generate
+
+
+def _sums_of_products(
+    builder: Builder, count: Value, fixed: Stretch, moved: Callable[[Value], list[Value]]
+) -> Value:
+    """Lane k holds the sum of products with the k-th of the lanes that `moved` gives from a sample on."""
+    rooms = [cgutils.alloca_once_value(builder, NONE) for _ in range(EIGHT)]
+    with cgutils.for_range_slice(builder, WORD(0), count, WORD(EIGHT), WORD) as (at, _):
+        here = fixed.eight(at)
+        for lanes, room in zip(moved(at), rooms, strict=True):
+            builder.store(plus(builder, builder.load(room), times(builder, here, lanes)), room)
+    return _sums_of_rows(builder, [builder.load(room) for room in rooms])
 
 
 def _sums_of_rows(builder: Builder, rows: list[Value]) -> Value:

@@ -26,6 +26,7 @@ __all__ = [
     "copy_from",
     "count_ones",
     "fetch_ahead",
+    "further",
     "lanes_at",
     "leading_zeros",
     "mask_above",
@@ -64,6 +65,12 @@ def all_lanes(builder: Any, value: Any, lanes: int = LANES) -> Any:
     one = builder.insert_element(ir.Constant(kind, ir.Undefined), value, ir.IntType(32)(0))
     none = ir.Constant(ir.VectorType(ir.IntType(32), lanes), [0] * lanes)
     return builder.shuffle_vector(one, ir.Constant(kind, ir.Undefined), none)
+
+
+def further(builder: Any, here: Any, after: Any, by: int) -> Any:
+    """Eight lanes from the one `by` further on, of two groups that follow each other."""
+    mask = ir.Constant(ir.VectorType(ir.IntType(32), EIGHT), list(range(by, by + EIGHT)))
+    return builder.shuffle_vector(here, after, mask)
 
 
 def cases(builder: Any, name: str, value: Any, sizes: Iterable[int]) -> Iterator[int]:
