@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from llvmlite import ir
 from numba import types
 from numba.core import cgutils
 from numba.extending import intrinsic
@@ -21,7 +20,7 @@ Value = Any
 
 
 def _sum_of(builder: Builder, here: Value, after: Value, how_many: int) -> Value:
-    """Sum of each lane and those behind it; pairs from outside in, so that a mirrored trace gives the same."""
+    """Sum of each lane and those behind it; from outside in, so that a mirrored trace gives the same."""
     rows = [further(builder, here, after, k) for k in range(how_many)]
     while len(rows) > 1:
         pairs = [builder.fadd(rows[k], rows[-1 - k]) for k in range(len(rows) // 2)]

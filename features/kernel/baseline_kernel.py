@@ -12,12 +12,13 @@ from seamtell.features.baseline import (
     _TOLERANCE_SIGMA,
     WINDOW_MM,
 )
+from seamtell.features.kernel.block_vectors import mark_within
 from seamtell.features.kernel.compiling import compiled, larger, reordering, smaller
 from seamtell.features.kernel.low_quantile import low_quantile
 from seamtell.features.kernel.order_statistics import (
     count_small_steps,
+    density_at_median,
     fill_up,
-    pair_of_few,
     rank_pair,
     round_to_keys,
 )
@@ -32,6 +33,10 @@ Samples = NDArray[np.float32]
 Indices = NDArray[np.int64]
 
 _SQRT2 = float(np.sqrt(2.0))
+_PAIRS = 32
+"""So few steps are compared each with each."""
+_MEDIAN_OVER_MEAN, _QUARTILE_OVER_MEDIAN, _DENSER_AT_QUARTILE = 0.845, 0.472, 1.19
+"""Of half a normal distribution."""
 _PAST_ROUNDING = 1.0 + 1e-6
 """More than rounding to float32 changes."""
 
@@ -62,12 +67,7 @@ def block_sigma(
     m = count - 1
     for k in range(m):
         steps[k] = np.abs(medians[k + 1] - medians[k])
-    if m <= LANES * 8:
-        fill_up(steps, m, LANES)
-        low, high, fourth = values_of_ranks(steps, m, (m - 1) // 2, m // 2, m // 4)
-    else:
-        low, high = _ranks(steps, keys, m, (m - 1) // 2, places, scratch)
-        fourth = _ranks(steps, keys, m, m // 4, places, scratch)[0]
+    low, high, fourth = _middle_and_fourth(steps, keys, m, places, scratch)
     typical = 1.4826 * ((low / _SQRT2 + high / _SQRT2) / 2.0 if m % 2 == 0 else low / _SQRT2)
     quarter = fourth / _SQRT2 / 0.3186 if count >= _BLOCKS_FOR_QUARTILE else 0.0
     if typical <= quarter:
@@ -81,7 +81,7 @@ def block_sigma(
     if count_small_steps(amplitudes, n - 1, np.float32(quarter / triple / _PAST_ROUNDING)) > rank + 1:
         return quarter
     _steps(amplitudes, amplitudes[1:], n - 1, steps)
-    low, high = _ranks(steps, keys, n - 1, rank, places, scratch)
+    low, high, _ = _middle_and_fourth(steps, keys, n - 1, places, scratch)
     step = low if (n - 1) % 2 == 1 else (low + high) / 2.0
     sampling = 1.4826 * step / _SQRT2 * factor
     return min(typical, max(3.0 * sampling, quarter))
@@ -94,18 +94,26 @@ def _steps(values: Samples, following: Samples, n: int, steps: Array) -> None:
 
 
 @reordering
-def _ranks(
-    values: Array, keys: Samples, n: int, rank: int, places: Indices, scratch: Array
-) -> tuple[float, float]:
-    """`rank_pair` of values that are not negative, about the middle, with a guess from their mean."""
-    if n <= 128:
-        return pair_of_few(values, n, rank)
+def _middle_and_fourth(
+    steps: Array, keys: Samples, m: int, places: Indices, scratch: Array
+) -> tuple[float, float, float]:
+    """The values of ranks ``(m - 1) // 2``, ``m // 2`` and ``m // 4``, of steps without their sign.
+
+    They are guessed from the mean, as of half a normal distribution.
+    """
+    if m <= _PAIRS:
+        fill_up(steps, m, LANES)
+        return values_of_ranks(steps, m, (m - 1) // 2, m // 2, m // 4)
     total = 0.0
-    for i in range(n):
-        total += values[i]
-    guess = total / n
-    round_to_keys(values, n, keys)
-    return rank_pair(values, keys, n, rank, 0.85 * guess, 0.5 * n / max(guess, 1e-300), places, scratch)
+    for i in range(m):
+        total += steps[i]
+    guess = _MEDIAN_OVER_MEAN * total / m
+    round_to_keys(steps, m, keys)
+    density = density_at_median(m, guess)
+    low, high = rank_pair(steps, keys, m, (m - 1) // 2, guess, density, places, scratch)
+    guess, density = _QUARTILE_OVER_MEDIAN * low, _DENSER_AT_QUARTILE * density_at_median(m, low)
+    fourth = rank_pair(steps, keys, m, m // 4, guess, density, places, scratch)[0]
+    return low, low if m % 2 == 1 else high, fourth
 
 
 @compiled
@@ -130,7 +138,7 @@ def prepare_fit(
     least = _TOLERANCE_SIGMA * sigma
     for k in range(count + 1):
         tolerance[k] = larger(least, _TOLERANCE_SHARE * np.abs(scratch[k]))
-    if _within(values, scratch, tolerance, tolerance, count + 1, taken)[0] == 0.0:
+    if mark_within(values, scratch, tolerance, tolerance, count + 1, taken)[0] == 0:
         lowest = np.inf
         for k in range(count):
             lowest = smaller(lowest, medians[k])
@@ -188,8 +196,8 @@ def _next_round(
     rounds: int,
 ) -> tuple[bool, bool]:
     """Blocks of the next round, written to `taken`; whether the curve is final, and whether its next is."""
-    inside, changes = _within(values, curve, tolerance, taken, length, now)
-    proceeds = inside > 0.0 and changes > 0.0
+    inside, changes = mark_within(values, curve, tolerance, taken, length, now)
+    proceeds = inside > 0 and changes > 0
     if proceeds and rounds < _ROUNDS:
         _copy(now, length, taken)
         return False, False
@@ -201,20 +209,6 @@ def _next_round(
         return True, False
     _copy(now, length, taken)
     return False, True
-
-
-@reordering
-def _within(
-    values: Array, curve: Array, tolerance: Array, taken: Array, length: int, now: Array
-) -> tuple[float, float]:
-    """Write which blocks lie within tolerance of the curve: how many, and how many unlike `taken`."""
-    inside, changes = 0.0, 0.0
-    for k in range(length):
-        one = 1.0 if np.abs(values[k] - curve[k]) <= tolerance[k] else 0.0
-        inside += one
-        changes += np.abs(one - taken[k])
-        now[k] = one
-    return inside, changes
 
 
 @compiled
@@ -234,7 +228,7 @@ def _mark_above(values: Array, curve: Array, tolerance: Array, length: int, abov
 def _leave_out(
     before: Array, above: Array, after: Array, taken: Array, length: int, now: Array
 ) -> tuple[float, float]:
-    """Leave blocks out that are above the tolerance, or beside such; like `_within`."""
+    """Leave blocks out that are above the tolerance, or beside such; like `mark_within`."""
     inside, changes = 0.0, 0.0
     for k in range(length):
         one = 0.0 if before[k] + above[k] + after[k] > 0.0 else now[k]

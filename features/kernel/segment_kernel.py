@@ -131,7 +131,9 @@ def find_segments(
         i = next_set(rising, first, last)
         while i <= last:
             start, end = run_start(standing, first, i), next_clear(standing, i, last) - 1
-            if _keep_run(excursion, rising, start, end, first, last, n, sigma, beam_samples, kept, rest, near):
+            if _keep_run(
+                excursion, rising, start, end, first, last, n, sigma, beam_samples, kept, rest, near
+            ):
                 found = True
             i = next_set(rising, end + 1, last)
     if not found:

@@ -302,9 +302,7 @@ def medians_of_pairs(typing_context: Any, even: Any, odd: Any, offset: Any, size
 
         for length in cases(builder, "running", size_value, range(3, LARGEST_IN_REGISTERS + 1, 2)):
             low, high = _middle_rows(builder, [row(k) for k in range(1, length)])
-            first, second = (
-                _larger(builder, low, _smaller(builder, high, row(own))) for own in (0, length)
-            )
+            first, second = (_larger(builder, low, _smaller(builder, high, row(own))) for own in (0, length))
             turns = [lane // 2 + EIGHT * (lane % 2) for lane in range(LANES)]
             mask = ir.Constant(ir.VectorType(ir.IntType(32), LANES), turns)
             builder.store(builder.shuffle_vector(first, second, mask), place, align=4)
