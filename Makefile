@@ -21,8 +21,11 @@ $(STAMP): requirements.lock pyproject.toml
 demo: setup
 	$(BIN)/seamtell demo $(DEMO)
 
+# Two workers share two cores: linear algebra with threads of its own beside them takes many times as long,
+# and each would compile the kernel that the other compiles.
 test: setup
-	$(BIN)/python -m pytest -n 2 --doctest-modules --cov --cov-report=term
+	$(BIN)/python -c 'from seamtell.features.kernel.batch import compile_kernel; compile_kernel()'
+	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n 2 --doctest-modules --cov --cov-report=term
 
 lint: setup
 	$(BIN)/ruff check .

@@ -78,6 +78,9 @@ def _global_options(
 
 def main() -> None:
     """Run the console script and turn what a user can cause into one line and an exit code."""
+    # The work goes in threads and processes of its own. Matrices here are small: in several threads
+    # they take longer, and many times as long where other work wants the same cores.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # Without a standard output (`>&-`) there is nothing to print to, and still a job to do.
     sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
     try:

@@ -18,7 +18,7 @@ from seamtell.features.kernel.vectors import LANES
 from seamtell.features.smoothing import DESPIKE_BEAMS, SMOOTH_BEAMS
 from seamtell.features.trace_batch import LimitTable, TraceBatch
 
-__all__ = ["describe_batch"]
+__all__ = ["compile_kernel", "describe_batch"]
 
 _ROOM_PER_SEAM = 2
 
@@ -88,6 +88,11 @@ def describe_batch(
         if begin == n:
             return DescribedBatch(*per_seam, *(column[:m] for column in found))
         found = _grown(found, m, channels)
+
+
+def compile_kernel() -> None:
+    """Compile the kernel, or load what is kept of it, before anything needs it."""
+    describe_batch(TraceBatch.of_traces([]), {})
 
 
 def _room(rows: int, channels: int) -> Found:
