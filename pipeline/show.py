@@ -115,7 +115,8 @@ def _checked_window(trace: SeamTrace, window_mm: tuple[float, float]) -> tuple[f
 def _labels(ws: Workspace, analysis: SeamAnalysis) -> dict[int, str]:
     """Labels of the newest decisions, for indications that lie exactly where they lay then."""
     import pandas as pd
-    import pyarrow as pa
+
+    from seamtell.pipeline.store.damage import PARQUET_DAMAGE
 
     if not decision_folders(ws):
         return {}
@@ -124,14 +125,14 @@ def _labels(ws: Workspace, analysis: SeamAnalysis) -> dict[int, str]:
     own = [("seam_id", "==", analysis.trace.seam_id)]
     try:
         table = pd.read_parquet(path, columns=columns, filters=own)
-    except (OSError, pa.ArrowException) as problem:
+        decided = {
+            int(number): (float(start), float(end), str(label))
+            for _, number, start, end, label in table.itertuples(index=False)
+        }
+    except PARQUET_DAMAGE as problem:
         raise BadInput(
             f"damaged decisions: {str(problem).splitlines()[0]}", where=str(path), do="classify again"
         ) from None
-    decided = {
-        int(number): (float(start), float(end), str(label))
-        for _, number, start, end, label in table.itertuples(index=False)
-    }
     return {
         found.indication: decided[found.indication][2]
         for found in analysis.indications

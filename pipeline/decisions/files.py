@@ -187,14 +187,15 @@ def read_decisions(folder: Path, *, trial: bool = False) -> tuple[pd.DataFrame, 
         Not a complete folder of decisions, or one of a trial run.
     """
     import pandas as pd
-    import pyarrow as pa
+
+    from seamtell.pipeline.store.damage import PARQUET_DAMAGE
 
     record = read_record(folder, trial=trial)
     columns = TRIAL_INDICATION_COLUMNS if isinstance(record, TrialRecord) else INDICATION_COLUMNS
     try:
         indications = pd.read_parquet(folder / INDICATIONS_FILE, columns=list(columns))
         decisions = pd.read_parquet(folder / DECISIONS_FILE, columns=list(DECISION_COLUMNS))
-    except (OSError, pa.ArrowException) as problem:
+    except PARQUET_DAMAGE as problem:
         raise BadInput(
             f"damaged decisions: {str(problem).splitlines()[0]}", where=str(folder), do="classify again"
         ) from None

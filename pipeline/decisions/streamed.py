@@ -49,12 +49,13 @@ def decided_seams(folder: Path) -> Iterator[tuple[pa.Array, pa.Array]]:
 
 
 def _batches(folder: Path, name: str, columns: list[str]) -> Iterator[pa.RecordBatch]:
-    import pyarrow as pa
     import pyarrow.dataset as ds
+
+    from seamtell.pipeline.store.damage import PARQUET_DAMAGE
 
     try:
         yield from ds.dataset(folder / name, format="parquet").to_batches(columns=columns)
-    except (OSError, pa.ArrowException, ValueError) as problem:
+    except (*PARQUET_DAMAGE, ValueError) as problem:
         raise BadInput(
             f"damaged decisions: {str(problem).splitlines()[0]}", where=str(folder), do="classify again"
         ) from None

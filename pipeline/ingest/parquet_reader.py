@@ -31,6 +31,7 @@ from seamtell.pipeline.ingest.parquet_samples import samples_a_row
 from seamtell.pipeline.ingest.profile import REQUIRED_METADATA, Profile
 from seamtell.pipeline.ingest.raw_seam import ColumnPlan, RawSeam
 from seamtell.pipeline.ingest.reasons import InputRejected, ReasonCode
+from seamtell.pipeline.store.damage import PARQUET_DAMAGE
 
 __all__ = ["fits_parquet", "read_parquet_seams"]
 
@@ -53,7 +54,7 @@ def read_parquet_seams(path: Path, profile: Profile) -> Iterator[ReadItem]:
                 yield from _seams_a_row(file, path.name, profile)
             else:
                 yield from samples_a_row(file, path.name, profile)
-        except (pa.ArrowException, OSError, UnicodeDecodeError) as problem:
+        except PARQUET_DAMAGE as problem:
             raise InputRejected(ReasonCode.UNREADABLE_PARQUET, f"damaged: {_first_line(problem)}") from None
 
 
@@ -90,7 +91,7 @@ def _open(path: Path) -> pq.ParquetFile:
         raise InputRejected(ReasonCode.TRUNCATED, "the Parquet file has no end mark")
     try:
         return pq.ParquetFile(path)
-    except (pa.ArrowException, OSError, UnicodeDecodeError) as problem:
+    except PARQUET_DAMAGE as problem:
         raise InputRejected(ReasonCode.UNREADABLE_PARQUET, f"damaged: {_first_line(problem)}") from None
 
 

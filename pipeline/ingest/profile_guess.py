@@ -23,6 +23,7 @@ from seamtell.pipeline.ingest.profile import METADATA_KEYS, REQUIRED_METADATA, F
 from seamtell.pipeline.ingest.profile_words import find_word, position_unit, time_format
 from seamtell.pipeline.ingest.reasons import InputRejected
 from seamtell.pipeline.ingest.text_shape import TextShape, find_shape
+from seamtell.pipeline.store.damage import PARQUET_DAMAGE
 
 __all__ = ["GuessedProfile", "guess_profile"]
 
@@ -247,7 +248,7 @@ def _guess_parquet(path: Path, draft: _Draft) -> None:
         with pq.ParquetFile(path) as file:
             first = next(file.iter_batches(batch_size=256), None)
             schema = file.schema_arrow
-    except (pa.ArrowException, OSError, UnicodeDecodeError) as problem:
+    except PARQUET_DAMAGE as problem:
         raise BadInput(
             f"no Parquet file: {str(problem)[:120].rstrip('.')}", where=str(path), do="export the file again"
         ) from None

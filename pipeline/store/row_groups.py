@@ -17,6 +17,7 @@ from seamtell.features.trace_batch import TraceBatch
 from seamtell.pipeline.errors import StorageProblem
 from seamtell.pipeline.files.arrow_arrays import flags, numbers_of, present
 from seamtell.pipeline.files.places import Place
+from seamtell.pipeline.store.damage import PARQUET_DAMAGE
 from seamtell.pipeline.store.manifest import Part
 from seamtell.pipeline.store.rows import CHANNEL_PREFIX
 
@@ -35,9 +36,6 @@ __all__ = [
 
 BATCH_SEAMS = 1024
 """Seams in one batch; larger row groups are cut, smaller ones of a part are put together."""
-
-_DAMAGE = (OSError, pa.ArrowException, UnicodeDecodeError)
-"""What reading a damaged part raises; the last where a column name is no text any more."""
 
 _GRID = ("start_mm", "pitch_mm", "thickness_a_mm", "thickness_b_mm")
 
@@ -145,7 +143,7 @@ def row_groups_of(folder: Path | Place, parts: Iterable[Part]) -> Iterator[Chunk
         try:
             with _opened(path) as file:
                 sizes = [file.metadata.row_group(i).num_rows for i in range(file.num_row_groups)]
-        except _DAMAGE as problem:
+        except PARQUET_DAMAGE as problem:
             yield UnreadSeams(str(path), part.seams, (), _line(problem))
             continue
         first_row = 0
@@ -187,7 +185,7 @@ def read_chunk(chunk: Chunk) -> tuple[list[SeamRows], list[UnreadSeams]]:
     try:
         with _opened(chunk.path) as file:
             return _cut(_rows(file, chunk.groups)), []
-    except _DAMAGE as problem:
+    except PARQUET_DAMAGE as problem:
         if len(chunk.groups) == 1:
             ids = _ids_of_group(chunk)
             return [], [UnreadSeams(str(chunk.path), chunk.sizes[0], ids, _line(problem), chunk.first_row)]
@@ -214,7 +212,7 @@ def stored_column(folder: Path | Place, parts: Sequence[Part], name: str) -> Ite
         try:
             with _opened(folder / part.path) as file:
                 yield file.read(columns=[name], use_threads=False)[name].to_pylist()
-        except _DAMAGE:
+        except PARQUET_DAMAGE:
             yield []
 
 
@@ -289,7 +287,7 @@ def _ids_of_group(chunk: Chunk) -> tuple[str, ...]:
     try:
         with _opened(chunk.path) as file:
             return tuple(file.read_row_groups(list(chunk.groups), columns=["seam_id"])["seam_id"].to_pylist())
-    except _DAMAGE:
+    except PARQUET_DAMAGE:
         return ()
 
 

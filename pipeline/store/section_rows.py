@@ -14,12 +14,12 @@ from datetime import date, datetime
 from enum import StrEnum
 from pathlib import Path
 
-import pyarrow as pa
 import pyarrow.parquet as pq
 
 from seamtell.features.contracts import Flaw, Purpose, Side
 from seamtell.pipeline.ingest.csv_text import read_bounded
 from seamtell.pipeline.ingest.reasons import InputRejected, ReasonCode
+from seamtell.pipeline.store.damage import PARQUET_DAMAGE
 
 __all__ = [
     "REQUIRED_COLUMNS",
@@ -153,7 +153,7 @@ def _parquet_rows(
         _check_columns(table.column_names, required)
         wanted = [name for name in known if name in table.column_names]
         rows = table.select(wanted).to_pylist()
-    except (pa.ArrowException, OSError, UnicodeDecodeError) as problem:
+    except PARQUET_DAMAGE as problem:
         first = (str(problem).splitlines() or [""])[0][:200].rstrip(".")
         raise InputRejected(ReasonCode.UNREADABLE_PARQUET, f"damaged or no Parquet file: {first}") from None
     return [

@@ -113,10 +113,17 @@ def test_a_label_is_not_shown_on_an_indication_that_lies_elsewhere_now(ws, decid
     assert show(ws, "MB-0001").labels == {}
 
 
-def test_damaged_decisions_are_named(ws, decide: Callable[..., None]):
+@pytest.mark.parametrize(
+    "damage",
+    [
+        pytest.param(lambda whole: whole[:40], id="cut short"),
+        pytest.param(lambda whole: whole.replace(b"pinhole", b"p\xffnhole"), id="label that is no text"),
+    ],
+)
+def test_damaged_decisions_are_named(ws, decide: Callable[..., None], damage: Callable[[bytes], bytes]):
     decide(ws, datetime(2026, 3, 3, tzinfo=UTC), "pinhole")
     path = next(ws.decisions_dir.glob("*/indications.parquet"))
-    path.write_bytes(path.read_bytes()[:40])
+    path.write_bytes(damage(path.read_bytes()))
     with pytest.raises(BadInput, match=r"indications\.parquet: damaged decisions.*classify again"):
         show(ws, "MB-0001")
 
