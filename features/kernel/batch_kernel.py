@@ -36,6 +36,8 @@ __all__ = ["Found", "Limits", "Networks", "PerSeam", "Seams", "run_batch"]
 _DESCRIBED, _NO_LIMITS = int(SeamStatus.DESCRIBED), int(SeamStatus.NO_LIMITS)
 _MISSING_CHANNEL, _NOT_FINITE = int(SeamStatus.MISSING_CHANNEL), int(SeamStatus.NOT_FINITE)
 _WELL_KNOWN = 2
+_AHEAD = 4
+"""So many seams before its turn the samples of a seam are asked for; memory takes longer than one seam."""
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -123,7 +125,7 @@ def run_batch(
             continue
         n, recipe = seams.counts[i, 0], seams.recipe[i]
         pitch_mm, beam_mm = seams.pitch_mm[i], limits.beam_width_mm[recipe]
-        _ask_for(seams, i + 4)
+        _ask_for(seams, i + _AHEAD)
         find_baselines(scratch, here, n, pitch_mm, networks.pairs, networks.offsets)
         find_excursions(scratch, here, n, pitch_mm, beam_mm, networks.pairs, networks.offsets)
         prepare_segments(scratch, here, n, enter_sigma, leave_sigma)

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from seamtell.features.descriptors.profile import HUMP_SHARE, HUMP_SIGMA
 from seamtell.features.kernel.compiling import compiled, inlined, larger
 from seamtell.features.kernel.descriptor_humps import find_humps, prominence
-from seamtell.features.kernel.descriptor_search import AT_LEAST, BELOW, first_where, last_where
 from seamtell.features.kernel.descriptor_sums import central_sums, parabola_rest, parabola_sums, positive_sums
+from seamtell.features.kernel.search import AT_LEAST, BELOW, first_where, last_where
 from seamtell.features.rounding import SLACK
 
 __all__ = [

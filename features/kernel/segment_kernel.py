@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from seamtell.features.kernel.bits import WORD, mark, mark_common, next_clear, next_set, run_start, unmark
 from seamtell.features.kernel.compiling import compiled, larger
-from seamtell.features.kernel.descriptor_search import AT_LEAST, first_where
+from seamtell.features.kernel.search import AT_LEAST, first_where
 from seamtell.features.kernel.segment_vectors import larger_of_two, mask_tails
 from seamtell.features.kernel.vectors import mask_above, trailing_zeros
 from seamtell.features.segments import BRIDGE_BEAMS, NARROWEST_BEAMS, TAIL_SHARE

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from numba import njit
 
-from seamtell.features.kernel.descriptor_search import AT_LEAST, BELOW, first_where, last_where
+from seamtell.features.kernel.search import AT_LEAST, BELOW, first_where, last_where
 from seamtell.features.machine_code import OPTIONS
 
 SPARE = 64
