@@ -9,7 +9,12 @@ from typing import TYPE_CHECKING
 
 from seamtell.features.contracts import Indication, SeamTrace
 from seamtell.features.describer import SeamAnalysis, analyse_seam
-from seamtell.pipeline.decisions.files import INDICATIONS_FILE, decision_folders, newest_decisions
+from seamtell.pipeline.decisions.files import (
+    INDICATIONS_FILE,
+    damaged_decisions,
+    decision_folders,
+    newest_decisions,
+)
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.files.atomic import make_folder, write_bytes_atomically
 from seamtell.pipeline.limits_file import read_limits
@@ -130,9 +135,7 @@ def _labels(ws: Workspace, analysis: SeamAnalysis) -> dict[int, str]:
             for _, number, start, end, label in table.itertuples(index=False)
         }
     except PARQUET_DAMAGE as problem:
-        raise BadInput(
-            f"damaged decisions: {str(problem).splitlines()[0]}", where=str(path), do="classify again"
-        ) from None
+        raise damaged_decisions(problem, path) from None
     return {
         found.indication: decided[found.indication][2]
         for found in analysis.indications

@@ -8,15 +8,23 @@ from numba import types
 from numba.core import cgutils
 from numba.extending import intrinsic
 
-from seamtell.features.kernel.vectors import EIGHT, NARROW, WIDE, WORD, all_lanes, cases, further, lanes_at
+from seamtell.features.kernel.lanes import (
+    EIGHT,
+    NARROW,
+    WIDE,
+    WORD,
+    Builder,
+    Value,
+    all_lanes,
+    cases,
+    further,
+    lanes_at,
+)
 
 __all__ = ["MOST_TAPS", "short_averages"]
 
 MOST_TAPS = 13
 """Whole samples of the longest average that is spelled out."""
-
-Builder = Any
-Value = Any
 
 
 def _sum_of(builder: Builder, here: Value, after: Value, how_many: int) -> Value:

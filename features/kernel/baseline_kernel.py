@@ -14,8 +14,10 @@ from seamtell.features.baseline import (
 )
 from seamtell.features.kernel.block_vectors import mark_within
 from seamtell.features.kernel.compiling import compiled, larger, reordering, smaller
+from seamtell.features.kernel.lanes import EIGHT, LANES
 from seamtell.features.kernel.low_quantile import low_quantile
 from seamtell.features.kernel.order_statistics import (
+    MEDIAN_OVER_MEAN,
     count_small_steps,
     density_at_median,
     fill_up,
@@ -24,7 +26,7 @@ from seamtell.features.kernel.order_statistics import (
 )
 from seamtell.features.kernel.rank_vectors import values_of_ranks
 from seamtell.features.kernel.smooth_fit import fold, smooth_two
-from seamtell.features.kernel.vectors import EIGHT, LANES, write_line
+from seamtell.features.kernel.vectors import write_line
 
 __all__ = ["block_sigma", "fit_two", "interpolate", "prepare_fit"]
 
@@ -35,7 +37,7 @@ Indices = NDArray[np.int64]
 _SQRT2 = float(np.sqrt(2.0))
 _PAIRS = 32
 """So few steps are compared each with each."""
-_MEDIAN_OVER_MEAN, _QUARTILE_OVER_MEDIAN, _DENSER_AT_QUARTILE = 0.845, 0.472, 1.19
+_QUARTILE_OVER_MEDIAN, _DENSER_AT_QUARTILE = 0.472, 1.19
 """Of half a normal distribution."""
 _PAST_ROUNDING = 1.0 + 1e-6
 """More than rounding to float32 changes."""
@@ -67,7 +69,13 @@ def block_sigma(
     m = count - 1
     for k in range(m):
         steps[k] = np.abs(medians[k + 1] - medians[k])
-    low, high, fourth = _middle_and_fourth(steps, keys, m, places, scratch)
+    if m <= _PAIRS:
+        fill_up(steps, m, LANES)
+        low, high, fourth = values_of_ranks(steps, m, (m - 1) // 2, m // 2, m // 4)
+    else:
+        low, high = _middle(steps, keys, m, places, scratch)
+        density = _DENSER_AT_QUARTILE * density_at_median(m, low)
+        fourth = rank_pair(steps, keys, m, m // 4, _QUARTILE_OVER_MEDIAN * low, density, places, scratch)[0]
     typical = 1.4826 * ((low / _SQRT2 + high / _SQRT2) / 2.0 if m % 2 == 0 else low / _SQRT2)
     quarter = fourth / _SQRT2 / 0.3186 if count >= _BLOCKS_FOR_QUARTILE else 0.0
     if typical <= quarter:
@@ -81,7 +89,7 @@ def block_sigma(
     if count_small_steps(amplitudes, n - 1, np.float32(quarter / triple / _PAST_ROUNDING)) > rank + 1:
         return quarter
     _steps(amplitudes, amplitudes[1:], n - 1, steps)
-    low, high, _ = _middle_and_fourth(steps, keys, n - 1, places, scratch)
+    low, high = _middle(steps, keys, n - 1, places, scratch)
     step = low if (n - 1) % 2 == 1 else (low + high) / 2.0
     sampling = 1.4826 * step / _SQRT2 * factor
     return min(typical, max(3.0 * sampling, quarter))
@@ -94,26 +102,18 @@ def _steps(values: Samples, following: Samples, n: int, steps: Array) -> None:
 
 
 @reordering
-def _middle_and_fourth(
-    steps: Array, keys: Samples, m: int, places: Indices, scratch: Array
-) -> tuple[float, float, float]:
-    """The values of ranks ``(m - 1) // 2``, ``m // 2`` and ``m // 4``, of steps without their sign.
+def _middle(steps: Array, keys: Samples, m: int, places: Indices, scratch: Array) -> tuple[float, float]:
+    """The values of ranks ``(m - 1) // 2`` and ``m // 2`` of steps without their sign; `keys` are written.
 
     They are guessed from the mean, as of half a normal distribution.
     """
-    if m <= _PAIRS:
-        fill_up(steps, m, LANES)
-        return values_of_ranks(steps, m, (m - 1) // 2, m // 2, m // 4)
     total = 0.0
     for i in range(m):
         total += steps[i]
-    guess = _MEDIAN_OVER_MEAN * total / m
+    guess = MEDIAN_OVER_MEAN * total / m
     round_to_keys(steps, m, keys)
-    density = density_at_median(m, guess)
-    low, high = rank_pair(steps, keys, m, (m - 1) // 2, guess, density, places, scratch)
-    guess, density = _QUARTILE_OVER_MEDIAN * low, _DENSER_AT_QUARTILE * density_at_median(m, low)
-    fourth = rank_pair(steps, keys, m, m // 4, guess, density, places, scratch)[0]
-    return low, low if m % 2 == 1 else high, fourth
+    low, after = rank_pair(steps, keys, m, (m - 1) // 2, guess, density_at_median(m, guess), places, scratch)
+    return low, low if m % 2 == 1 else after
 
 
 @compiled

@@ -14,7 +14,6 @@ from seamtell.features.indications import IndicationSettings
 from seamtell.features.kernel.batch_kernel import Found, Limits, Networks, PerSeam, Seams, run_batch
 from seamtell.features.kernel.networks import LARGEST, median_network
 from seamtell.features.kernel.scratch import make_scratch
-from seamtell.features.kernel.vectors import LANES
 from seamtell.features.smoothing import DESPIKE_BEAMS, SMOOTH_BEAMS
 from seamtell.features.trace_batch import LimitTable, TraceBatch
 
@@ -117,13 +116,12 @@ def _grown(found: Found, m: int, channels: int) -> Found:
 
 
 def _pad(table: LimitTable, batch: TraceBatch) -> int:
-    """Most samples that a filter reads beyond the end of any seam of the batch, in whole lanes."""
+    """Most samples that a filter reads beyond the end of any seam of the batch."""
     known = table.known[batch.recipe]
     if not known.any():
         return 0
     beams = float((table.beam_width_mm[batch.recipe[known]] / batch.pitch_mm[known]).max())
-    samples = int(np.ceil(max(DESPIKE_BEAMS, SMOOTH_BEAMS) * beams / 2.0)) + 2
-    return -(-samples // LANES) * LANES
+    return int(np.ceil(max(DESPIKE_BEAMS, SMOOTH_BEAMS) * beams / 2.0)) + 2
 
 
 @cache

@@ -7,15 +7,10 @@ from numpy.typing import NDArray
 
 from seamtell.features.baseline import BLOCK_MM
 from seamtell.features.kernel.compiling import compiled
+from seamtell.features.kernel.lanes import EIGHT, LANES
 from seamtell.features.kernel.networks import LARGEST
 from seamtell.features.kernel.order_statistics import smallest_of_part
-from seamtell.features.kernel.vectors import (
-    EIGHT,
-    LANES,
-    LARGEST_IN_REGISTERS,
-    compare_exchange,
-    medians_of_eight,
-)
+from seamtell.features.kernel.vectors import LARGEST_IN_REGISTERS, compare_exchange, medians_of_eight
 
 __all__ = ["block_medians", "lay_out_blocks"]
 
@@ -30,15 +25,10 @@ def lay_out_blocks(n: int, pitch_mm: float, starts: NDArray[np.int64]) -> tuple[
     count = -(-n // size)
     count += 1 - count % 2
     half, span = count // 2, n - size
-    apart = max(count - 1, 1)
-    step, rest = span // apart, span % apart
-    start, over = 0, 0  # `start` is k * span // apart, and `over` what that leaves
     for k in range(half):
+        start = k * span // (count - 1)
         starts[k] = start
         starts[count - 1 - k] = span - start
-        over += rest
-        start += step + (1 if over >= apart else 0)
-        over -= apart if over >= apart else 0
     starts[half] = span // 2
     return size, count
 

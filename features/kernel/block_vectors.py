@@ -9,8 +9,7 @@ from numba import types
 from numba.core import cgutils
 from numba.extending import intrinsic
 
-from seamtell.features.kernel.descriptor_lanes import inside
-from seamtell.features.kernel.vectors import EIGHT, WIDE, WORD, lanes_at
+from seamtell.features.kernel.lanes import EIGHT, WIDE, WORD, inside, lanes_at, sizes
 
 __all__ = ["mark_within"]
 
@@ -27,16 +26,13 @@ def mark_within(
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         kinds, n = signature.args, arguments[4]
         none, whole = (ir.Constant(WIDE, [number] * EIGHT) for number in (0.0, 1.0))
-        size = cgutils.get_or_insert_function(
-            builder.module, ir.FunctionType(WIDE, [WIDE]), f"llvm.fabs.v{EIGHT}f64"
-        )
         counts = [cgutils.alloca_once_value(builder, WORD(0)) for _ in range(2)]
         with cgutils.for_range_slice(builder, WORD(0), n, WORD(EIGHT), WORD) as (at, _):
             value, point, allowed, before = (
                 builder.load(lanes_at(context, builder, kind, array, at, WIDE), align=8)
                 for kind, array in zip(kinds[:4], arguments[:4], strict=True)
             )
-            away = builder.call(size, [builder.fsub(value, point)])
+            away = sizes(builder, builder.fsub(value, point))
             here = inside(builder, at, n)
             close = builder.and_(builder.fcmp_ordered("<=", away, allowed), here)
             unlike = builder.and_(builder.xor(close, builder.fcmp_ordered(">", before, none)), here)

@@ -10,7 +10,7 @@ from numba.core import cgutils
 from numba.extending import intrinsic
 
 from seamtell.features.baseline import _BENDING, _SLOPING
-from seamtell.features.kernel.vectors import WORD, all_lanes
+from seamtell.features.kernel.lanes import WORD, all_lanes
 
 __all__ = ["CHAINS", "FACTORS", "MEETING", "eliminate", "substitute"]
 

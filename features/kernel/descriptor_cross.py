@@ -14,7 +14,7 @@ from seamtell.features.kernel.descriptor_places import place
 from seamtell.features.kernel.descriptor_products import energies
 from seamtell.features.kernel.descriptor_profile import Facts, Grid, position_mm
 from seamtell.features.kernel.descriptor_sums import side_sums
-from seamtell.features.kernel.vectors import EIGHT
+from seamtell.features.kernel.lanes import EIGHT
 
 __all__ = ["describe_both", "describe_extent", "describe_likeness"]
 

@@ -9,7 +9,8 @@ from seamtell.features.kernel.bits import WORD
 from seamtell.features.kernel.compiling import compiled, inlined, larger, smaller
 from seamtell.features.kernel.descriptor_masks import mask_of_tops
 from seamtell.features.kernel.descriptor_sums import extremes
-from seamtell.features.kernel.vectors import leading_zeros, mask_above, trailing_zeros
+from seamtell.features.kernel.search import AT_LEAST, first_where, last_where
+from seamtell.features.kernel.vectors import mask_above, trailing_zeros
 
 __all__ = ["find_humps", "prominence"]
 
@@ -91,37 +92,10 @@ def find_humps(
 @compiled
 def _stands_out(e: Array, window: tuple[int, int], i: int, least: float) -> bool:
     """Whether the profile falls by `least` on either side of a sample before it rises above it."""
-    height = e[i]
-    return _falls_behind(e, i + 1, window[1], height, height - least) and _falls_before(
-        e, window[0], i - 1, height, height - least
-    )
-
-
-@compiled
-def _falls_behind(e: Array, first: int, last: int, height: float, level: float) -> bool:
-    """Whether a sample at most at the level comes, from `first` on, before one above the height."""
-    for at in range(first, last + 1, WORD):
-        low, high = ~mask_above(e, at, level), mask_above(e, at, height)
-        beyond = np.uint64(max(at + WORD - 1 - last, 0))
-        either = ((low | high) << beyond) >> beyond
-        if either != np.uint64(0):
-            return (low >> np.uint64(trailing_zeros(either))) & _ONE != np.uint64(0)
-    return False
-
-
-@compiled
-def _falls_before(e: Array, first: int, last: int, height: float, level: float) -> bool:
-    """Like `_falls_behind`, from `last` down to `first`."""
-    end = last
-    while end >= first:
-        at = max(end - WORD + 1, first)
-        beyond = np.uint64(at + WORD - 1 - end)
-        low, either = ~mask_above(e, at, level) << beyond, mask_above(e, at, height) << beyond
-        either |= low
-        if either != np.uint64(0):
-            return (low << np.uint64(leading_zeros(either))) >> np.uint64(WORD - 1) != np.uint64(0)
-        end = at - 1
-    return False
+    above, level = np.nextafter(e[i], np.inf), e[i] - least
+    before = last_where(AT_LEAST, e, window[0], i - 1, above)
+    behind = first_where(AT_LEAST, e, i + 1, window[1], above)
+    return _falls(e, before + 1, i, level) and _falls(e, i + 1, behind, level)
 
 
 @compiled

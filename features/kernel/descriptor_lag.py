@@ -15,7 +15,8 @@ from seamtell.features.kernel.bits import WORD
 from seamtell.features.kernel.compiling import compiled, inlined, larger
 from seamtell.features.kernel.descriptor_masks import mask_below
 from seamtell.features.kernel.descriptor_products import copy_eights, distant_products, near_products
-from seamtell.features.kernel.vectors import EIGHT, leading_zeros, trailing_zeros
+from seamtell.features.kernel.lanes import EIGHT
+from seamtell.features.kernel.vectors import leading_zeros, trailing_zeros
 
 __all__ = ["PAD", "best_lag", "pad"]
 

@@ -13,32 +13,34 @@ from typing import Any
 from llvmlite import ir
 from numba.core import cgutils
 
-from seamtell.features.kernel.vectors import EIGHT, NEVER_NAN, WIDE, WORD, all_lanes, lanes_at
+from seamtell.features.kernel.lanes import (
+    EIGHT,
+    WIDE,
+    WORD,
+    Builder,
+    Value,
+    across,
+    all_lanes,
+    inside,
+    lanes_at,
+    upper,
+)
 
 __all__ = [
     "DOUBLE",
     "NONE",
-    "Builder",
     "Stretch",
-    "Value",
-    "across",
-    "inside",
-    "lower",
     "minus",
     "numbered",
     "plus",
     "sums_over",
     "times",
-    "upper",
 ]
 
 DOUBLE = ir.DoubleType()
 NONE = ir.Constant(WIDE, [0.0] * EIGHT)
 _NUMBERS = ir.Constant(WIDE, [float(lane) for lane in range(EIGHT)])
 _FUSED = ("contract", "nsz")
-
-Builder = Any
-Value = Any
 
 
 def times(builder: Builder, a: Value, b: Value) -> Value:
@@ -54,39 +56,6 @@ def plus(builder: Builder, a: Value, b: Value) -> Value:
 def minus(builder: Builder, a: Value, b: Value) -> Value:
     """Difference."""
     return builder.fsub(a, b, flags=_FUSED)
-
-
-def lower(builder: Builder, a: Value, b: Value) -> Value:
-    """The lower of two, lane by lane; no NaN."""
-    return builder.select(builder.fcmp_ordered("<", a, b, flags=NEVER_NAN), a, b, flags=NEVER_NAN)
-
-
-def upper(builder: Builder, a: Value, b: Value) -> Value:
-    """The upper of two, lane by lane; no NaN."""
-    return builder.select(builder.fcmp_ordered(">", a, b, flags=NEVER_NAN), a, b, flags=NEVER_NAN)
-
-
-def across(builder: Builder, join: Callable[[Builder, Value, Value], Value], lanes: Value) -> Value:
-    """All lanes joined to one number, by halves."""
-    count = lanes.type.count
-    while count > 1:
-        count //= 2
-        halves = [
-            builder.shuffle_vector(
-                lanes,
-                lanes,
-                ir.Constant(ir.VectorType(ir.IntType(32), count), list(range(begin, begin + count))),
-            )
-            for begin in (0, count)
-        ]
-        lanes = join(builder, *halves)
-    return builder.extract_element(lanes, ir.IntType(32)(0))
-
-
-def inside(builder: Builder, at: Value, count: Value, lanes: int = EIGHT) -> Value:
-    """Which lanes from `at` on lie before `count`."""
-    numbers = ir.Constant(ir.VectorType(WORD, lanes), list(range(lanes)))
-    return builder.icmp_signed("<", numbers, all_lanes(builder, builder.sub(count, at), lanes))
 
 
 def numbered(builder: Builder, at: Value) -> Value:

@@ -2,26 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 from llvmlite import ir
 from numba import types
 from numba.extending import intrinsic
 
-from seamtell.features.kernel.descriptor_lanes import DOUBLE, Builder, Value
-from seamtell.features.kernel.vectors import LANES, WORD, all_lanes, lanes_at
+from seamtell.features.kernel.descriptor_lanes import DOUBLE
+from seamtell.features.kernel.lanes import LANES, WORD, all_lanes, lanes_at, mask_of_64
 
 __all__ = ["mask_below", "mask_of_tops"]
-
-
-def _mask(builder: Builder, of_lanes: Callable[[Value], Value]) -> Value:
-    """64 bits, the first sample in the lowest, from those of `LANES` samples at an offset."""
-    word = WORD(0)
-    for first in range(0, 64, LANES):
-        bits = builder.bitcast(of_lanes(WORD(first)), ir.IntType(LANES))
-        word = builder.or_(word, builder.shl(builder.zext(bits, WORD), WORD(first)))
-    return word
 
 
 @intrinsic  # type: ignore[untyped-decorator]
@@ -37,7 +27,7 @@ def mask_below(typing_context: Any, values: Any, offset: Any, level: Any) -> Any
             place = lanes_at(context, builder, signature.args[0], array, builder.add(at, first), kind)
             return builder.fcmp_ordered("<", builder.load(place, align=8), limits)
 
-        return _mask(builder, below)
+        return mask_of_64(builder, below)
 
     return types.uint64(values, offset, level), generate
 
@@ -62,6 +52,6 @@ def mask_of_tops(typing_context: Any, values: Any, offset: Any, least: Any) -> A
             risen = builder.fcmp_ordered(">=", here, before)
             return builder.and_(builder.and_(high, risen), builder.fcmp_ordered(">", here, after))
 
-        return _mask(builder, tops)
+        return mask_of_64(builder, tops)
 
     return types.uint64(values, offset, least), generate

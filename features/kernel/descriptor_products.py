@@ -10,20 +10,20 @@ from numba import types
 from numba.core import cgutils
 from numba.extending import intrinsic
 
-from seamtell.features.kernel.descriptor_lanes import (
-    NONE,
+from seamtell.features.kernel.descriptor_lanes import NONE, Stretch, minus, plus, sums_over, times
+from seamtell.features.kernel.lanes import (
+    EIGHT,
+    WIDE,
+    WORD,
     Builder,
-    Stretch,
     Value,
     across,
+    all_lanes,
+    further,
     inside,
-    minus,
-    plus,
-    sums_over,
-    times,
+    lanes_at,
     upper,
 )
-from seamtell.features.kernel.vectors import EIGHT, WIDE, WORD, all_lanes, further, lanes_at
 
 __all__ = ["copy_eights", "distant_products", "energies", "near_products"]
 

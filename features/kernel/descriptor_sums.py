@@ -9,20 +9,19 @@ from numba import types
 from numba.core import cgutils
 from numba.extending import intrinsic
 
-from seamtell.features.kernel.descriptor_lanes import (
-    NONE,
-    Stretch,
+from seamtell.features.kernel.descriptor_lanes import NONE, Stretch, minus, numbered, plus, sums_over, times
+from seamtell.features.kernel.lanes import (
+    EIGHT,
+    LANES,
+    WIDE,
+    WORD,
     across,
+    all_lanes,
     inside,
+    lanes_at,
     lower,
-    minus,
-    numbered,
-    plus,
-    sums_over,
-    times,
     upper,
 )
-from seamtell.features.kernel.vectors import EIGHT, LANES, WIDE, WORD, all_lanes, lanes_at
 
 __all__ = [
     "central_sums",

@@ -11,15 +11,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.kernel.compiling import compiled, larger, reordering, smaller
+from seamtell.features.kernel.lanes import LANES
 from seamtell.features.kernel.rank_vectors import (
     count_keys,
     gather_between,
     mask_small_steps,
     values_of_ranks,
 )
-from seamtell.features.kernel.vectors import LANES, count_ones
+from seamtell.features.kernel.vectors import count_ones
 
 __all__ = [
+    "MEDIAN_OVER_MEAN",
     "bracket",
     "count_at_most",
     "count_small_steps",
@@ -50,6 +52,8 @@ _MARGIN = 6
 """Thresholds aim so many ranks beside the one sought, so that it is soon between two of them."""
 _BEYOND = 0.3
 """They aim further beside it by this share of the ranks that the one before was off."""
+MEDIAN_OVER_MEAN = 0.845
+"""Of half a normal variable."""
 _HALF_NORMAL_DENSITY = 0.43
 """Density of half a normal variable at its median, times that median."""
 

@@ -9,7 +9,19 @@ from numba import types
 from numba.core import cgutils
 from numba.extending import intrinsic
 
-from seamtell.features.kernel.vectors import EIGHT, LANES, NEVER_NAN, WIDE, WORD, all_lanes, lanes_at
+from seamtell.features.kernel.lanes import (
+    EIGHT,
+    LANES,
+    WIDE,
+    WORD,
+    Value,
+    across,
+    all_lanes,
+    lanes_at,
+    mask_of_64,
+    sizes,
+    upper,
+)
 
 __all__ = ["count_keys", "count_smaller", "gather_between", "mask_small_steps", "values_of_ranks"]
 
@@ -30,7 +42,7 @@ def count_smaller(typing_context: Any, values: Any, n: Any, counts: Any) -> Any:
         kinds, (array, n_value, out) = signature.args, arguments
         data = context.make_array(kinds[0])(context, builder, array).data
         words = ir.VectorType(WORD, EIGHT)
-        none, one_less = ir.Constant(words, [0] * EIGHT), ir.Constant(words, [-1] * EIGHT)
+        none, ones = (ir.Constant(words, [number] * EIGHT) for number in (0, 1))
         totals = [cgutils.alloca_once(builder, words) for _ in range(_ABREAST)]
         with cgutils.for_range_slice(builder, WORD(0), n_value, WORD(_ABREAST * EIGHT), WORD) as (at, _):
             begins = [builder.add(at, WORD(k * EIGHT)) for k in range(_ABREAST)]
@@ -44,7 +56,7 @@ def count_smaller(typing_context: Any, values: Any, n: Any, counts: Any) -> Any:
                 one = all_lanes(builder, builder.load(builder.gep(data, [loop.index])), EIGHT)
                 for lanes, total in zip(groups, totals, strict=True):
                     before = builder.load(total)
-                    more = builder.sub(before, one_less)
+                    more = builder.add(before, ones)
                     below = builder.fcmp_ordered("<", one, lanes)
                     builder.store(builder.select(below, more, before), total)
             for begin, total in zip(begins, totals, strict=True):
@@ -85,18 +97,17 @@ def mask_small_steps(typing_context: Any, samples: Any, offset: Any, limit: Any)
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         array, at, limit_value = arguments
-        limits, word = all_lanes(builder, limit_value), WORD(0)
-        sign = ir.Constant(ir.VectorType(ir.IntType(32), LANES), [0x7FFFFFFF] * LANES)
-        for first in range(0, 64, LANES):
+        limits = all_lanes(builder, limit_value)
+
+        def small(first: Value) -> Value:
+            begin = builder.add(at, first)
             here, after = (
                 builder.load(lanes_at(context, builder, signature.args[0], array, place), align=4)
-                for place in (builder.add(at, WORD(first)), builder.add(at, WORD(first + 1)))
+                for place in (begin, builder.add(begin, WORD(1)))
             )
-            bits = builder.and_(builder.bitcast(builder.fsub(after, here), sign.type), sign)
-            small = builder.fcmp_ordered("<", builder.bitcast(bits, here.type), limits)
-            part = builder.zext(builder.bitcast(small, ir.IntType(LANES)), WORD)
-            word = builder.or_(word, builder.shl(part, WORD(first)))
-        return word
+            return builder.fcmp_ordered("<", sizes(builder, builder.fsub(after, here)), limits)
+
+        return mask_of_64(builder, small)
 
     return types.uint64(samples, offset, limit), generate
 
@@ -113,15 +124,16 @@ def gather_between(
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         key_array, at, low_value, high_value, out_array, m_value = arguments
-        lows, highs, mask = all_lanes(builder, low_value), all_lanes(builder, high_value), WORD(0)
-        for first in range(0, 64, LANES):
-            begin = builder.add(at, WORD(first))
+        lows, highs = all_lanes(builder, low_value), all_lanes(builder, high_value)
+
+        def between(first: Value) -> Value:
+            begin = builder.add(at, first)
             lanes = builder.load(lanes_at(context, builder, signature.args[0], key_array, begin), align=4)
-            inside = builder.and_(
+            return builder.and_(
                 builder.fcmp_ordered(">", lanes, lows), builder.fcmp_ordered("<=", lanes, highs)
             )
-            part = builder.zext(builder.bitcast(inside, ir.IntType(LANES)), WORD)
-            mask = builder.or_(mask, builder.shl(part, WORD(first)))
+
+        mask = mask_of_64(builder, between)
         target = context.make_array(signature.args[4])(context, builder, out_array).data
         target = builder.gep(target, [m_value])
         rest = cgutils.alloca_once(builder, WORD)
@@ -179,23 +191,8 @@ def values_of_ranks(typing_context: Any, values: Any, m: Any, a: Any, b: Any, c:
                     kept = builder.select(
                         builder.icmp_signed("<=", builder.load(count), limit), lanes, lowest
                     )
-                    builder.store(_greater(builder, kept, builder.load(top)), top)
-        found = [_greatest_lane(builder, builder.load(top)) for top in tops]
+                    builder.store(upper(builder, kept, builder.load(top)), top)
+        found = [across(builder, upper, builder.load(top)) for top in tops]
         return context.make_tuple(builder, signature.return_type, found)
 
     return types.UniTuple(types.float64, 3)(values, m, a, b, c), generate
-
-
-def _greater(builder: Any, a: Any, b: Any) -> Any:
-    return builder.select(builder.fcmp_ordered(">", a, b, flags=NEVER_NAN), a, b, flags=NEVER_NAN)
-
-
-def _greatest_lane(builder: Any, values: Any) -> Any:
-    """Largest of `EIGHT` lanes."""
-    for lanes in (4, 2, 1):
-        halves = [
-            ir.Constant(ir.VectorType(ir.IntType(32), lanes), list(range(first, first + lanes)))
-            for first in (0, lanes)
-        ]
-        values = _greater(builder, *(builder.shuffle_vector(values, values, half) for half in halves))
-    return builder.extract_element(values, ir.IntType(32)(0))

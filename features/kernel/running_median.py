@@ -6,10 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.features.kernel.compiling import compiled
+from seamtell.features.kernel.lanes import EIGHT, LANES
 from seamtell.features.kernel.networks import LARGEST
 from seamtell.features.kernel.vectors import (
-    EIGHT,
-    LANES,
     LARGEST_IN_REGISTERS,
     compare_exchange,
     medians_of_pairs,

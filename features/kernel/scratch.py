@@ -10,15 +10,13 @@ from numpy.typing import NDArray
 
 from seamtell.features.kernel.bits import WORD
 from seamtell.features.kernel.chain_vectors import FACTORS, MEETING
+from seamtell.features.kernel.lanes import LANES, LINE_BYTES
 from seamtell.features.kernel.networks import LARGEST
-from seamtell.features.kernel.vectors import LANES
 
 __all__ = ["Scratch", "make_scratch"]
 
 _SPARE = 64
 """Further numbers behind every row, so that loops may run over to a whole number of lanes."""
-_LINE_BYTES = 64
-"""Of the cache; vectors that lie across two lines take twice as long."""
 
 Number = TypeVar("Number", np.float32, np.float64, np.int64, np.uint64)
 
@@ -68,8 +66,8 @@ class Scratch(NamedTuple):
 
 
 def make_scratch(channels: int, longest: int, pad: int) -> Scratch:
-    """Room for seams of up to `longest` samples, with up to `pad` reflected ones on either side."""
-    n = longest + _SPARE
+    """Room for seams of up to `longest` samples, with at least `pad` reflected ones on either side."""
+    n, pad = longest + _SPARE, _whole_lines(pad, np.float32)
     wide = n + 2 * pad
     words = longest // WORD + 2
     members = channels * (longest // 2 + 2)
@@ -114,9 +112,13 @@ def make_scratch(channels: int, longest: int, pad: int) -> Scratch:
 def _rows(shape: int | tuple[int, int], kind: type[Number]) -> NDArray[Number]:
     """Rows at least so long, each of which begins with a line of the cache."""
     *rows, length = (shape,) if isinstance(shape, int) else shape
-    numbers = _LINE_BYTES // np.dtype(kind).itemsize
-    length = -(-length // numbers) * numbers
-    held = np.empty(math.prod(rows) * length + numbers, kind)
-    behind = held.ctypes.data % _LINE_BYTES // held.itemsize
-    first = (numbers - behind) % numbers
+    length = _whole_lines(length, kind)
+    held = np.empty(math.prod(rows) * length + LINE_BYTES // np.dtype(kind).itemsize, kind)
+    first = -held.ctypes.data % LINE_BYTES // held.itemsize
     return held[first : first + math.prod(rows) * length].reshape(*rows, length)
+
+
+def _whole_lines(numbers: int, kind: type[Number]) -> int:
+    """So many numbers and those that fill up the last line of the cache."""
+    line = LINE_BYTES // np.dtype(kind).itemsize
+    return -(-numbers // line) * line

@@ -14,8 +14,10 @@ from numpy.typing import NDArray
 from seamtell.features.kernel.baseline_kernel import block_sigma, fit_two, interpolate, prepare_fit
 from seamtell.features.kernel.block_medians import block_medians, lay_out_blocks
 from seamtell.features.kernel.compiling import compiled, larger, reordering, smaller
+from seamtell.features.kernel.lanes import LANES
 from seamtell.features.kernel.moving_average import average_taps, moving_average, reflect_ends
 from seamtell.features.kernel.order_statistics import (
+    MEDIAN_OVER_MEAN,
     bracket,
     density_at_median,
     fill_up,
@@ -30,7 +32,6 @@ from seamtell.features.kernel.running_median import running_median
 from seamtell.features.kernel.scratch import Scratch
 from seamtell.features.kernel.segment_kernel import find_segments, largest_within, mark_samples
 from seamtell.features.kernel.smooth_fit import unfold
-from seamtell.features.kernel.vectors import LANES
 from seamtell.features.noise import _MAD_TO_SIGMA, FLOOR_SHARE, SMALLEST_PCT
 from seamtell.features.rounding import GRID_BITS, ROUNDED_AT
 from seamtell.features.smoothing import DESPIKE_BEAMS
@@ -52,8 +53,6 @@ LEVEL, NOISE, QUIET_NOISE, LIMIT, GRID, HIGHEST = range(6)
 """Rows of ``Scratch.per_channel``: median of the baseline, noise of single and of despiked samples, limit,
 spacing of the grid that differences are rounded to, and largest size of the baseline."""
 
-_HALF_NORMAL = 0.845
-"""Median of half a normal variable over its mean."""
 _FLOAT32 = 2.0**-23
 """Rounding to float32 and the difference of two such numbers are off by less than this share of both."""
 
@@ -214,7 +213,7 @@ def _sigma(
     below = count_keys(keys, whole_lanes(n), np.float32(0.0))
     if below == 0:
         return 0.0
-    guess = _HALF_NORMAL * total / below
+    guess = MEDIAN_OVER_MEAN * total / below
     return -_MAD_TO_SIGMA * median_of_smallest(over, keys, n, below, guess, places, scratch)
 
 
@@ -248,7 +247,7 @@ def _single_sigma(
             below += 1 if scratch[k] <= 0.0 else 0
     if below == 0:
         return 0.0
-    rank, guess = (below - 1) // 2, _HALF_NORMAL * total / below
+    rank, guess = (below - 1) // 2, MEDIAN_OVER_MEAN * total / below
     low, n_low, high, n_high = bracket(keys, n, rank, guess, density_at_median(below, guess))
     m = places_between(keys, n, low, high, n_high - n_low, places)
     _differences(raw, baseline, places, m, grid, scratch)

@@ -255,13 +255,8 @@ def _window_maxima(
         now[i] = -np.inf
     for i in range(end, length):
         now[i] = -np.inf
-    if begin == 0 and end == length and width > 1:  # all there: nothing to copy
-        length -= 1
-        larger_of_two(excursion[first - reach :], 1, length, now)
-        covered = 2
-    else:
-        _copy(excursion[first - reach + begin :], end - begin, now[begin:])
-        covered = 1
+    _copy(excursion[first - reach + begin :], end - begin, now[begin:])
+    covered = 1
     while 2 * covered <= width:
         length -= covered
         larger_of_two(now, covered, length, then)

@@ -9,7 +9,18 @@ from numba import types
 from numba.core import cgutils
 from numba.extending import intrinsic
 
-from seamtell.features.kernel.vectors import EIGHT, LANES, NEVER_NAN, WIDE, WORD, all_lanes, lanes_at
+from seamtell.features.kernel.lanes import (
+    EIGHT,
+    LANES,
+    WIDE,
+    WORD,
+    Value,
+    all_lanes,
+    lanes_at,
+    mask_of_64,
+    sizes,
+    upper,
+)
 
 __all__ = ["larger_of_two", "mask_tails"]
 
@@ -31,8 +42,7 @@ def larger_of_two(typing_context: Any, values: Any, offset: Any, n: Any, out: An
                 builder.load(lanes_at(context, builder, kinds[0], array, place, WIDE), align=8)
                 for place in (at, builder.add(at, distance))
             )
-            above = builder.fcmp_ordered(">", here, there, flags=NEVER_NAN)
-            larger = builder.select(above, here, there, flags=NEVER_NAN)
+            larger = upper(builder, here, there)
             builder.store(larger, lanes_at(context, builder, kinds[3], target, at, WIDE), align=8)
         return context.get_dummy_value()
 
@@ -51,26 +61,25 @@ def mask_tails(
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         kinds, (array, at, near, near_at, part) = signature.args, arguments
         kind = ir.VectorType(ir.DoubleType(), LANES)
-        shares = all_lanes(builder, part)
-        unsure = ir.Constant(kind, [_UNSURE] * LANES)
-        size = cgutils.get_or_insert_function(
-            builder.module, ir.FunctionType(kind, [kind]), f"llvm.fabs.v{LANES}f64"
-        )
-        words = [WORD(0), WORD(0)]
-        for first in range(0, 64, LANES):
+        shares, slack = all_lanes(builder, part), ir.Constant(kind, [_UNSURE] * LANES)
+        none = ir.Constant(kind, [0.0] * LANES)
+
+        def lanes(first: Value) -> tuple[Value, Value]:
             value, top = (
-                builder.load(
-                    lanes_at(context, builder, of, some, builder.add(begin, WORD(first)), kind), align=8
-                )
+                builder.load(lanes_at(context, builder, of, some, builder.add(begin, first), kind), align=8)
                 for of, some, begin in ((kinds[0], array, at), (kinds[2], near, near_at))
             )
-            difference = builder.fsub(value, builder.fmul(shares, top))
-            below = builder.fcmp_ordered("<", difference, ir.Constant(kind, [0.0] * LANES))
-            slack = builder.fmul(unsure, builder.call(size, [top]))
-            close = builder.fcmp_ordered("<=", builder.call(size, [difference]), slack)
-            for k, bits in enumerate((below, close)):
-                part_word = builder.zext(builder.bitcast(bits, ir.IntType(LANES)), WORD)
-                words[k] = builder.or_(words[k], builder.shl(part_word, WORD(first)))
+            return builder.fsub(value, builder.fmul(shares, top)), top
+
+        def below(first: Value) -> Value:
+            return builder.fcmp_ordered("<", lanes(first)[0], none)
+
+        def close(first: Value) -> Value:
+            difference, top = lanes(first)
+            allowed = builder.fmul(slack, sizes(builder, top))
+            return builder.fcmp_ordered("<=", sizes(builder, difference), allowed)
+
+        words = [mask_of_64(builder, of_lanes) for of_lanes in (below, close)]
         return context.make_tuple(builder, signature.return_type, words)
 
     return types.UniTuple(types.uint64, 2)(values, offset, highest, highest_offset, share), generate

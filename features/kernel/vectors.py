@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
 from typing import Any
 
 from llvmlite import ir
@@ -10,24 +9,31 @@ from numba import types
 from numba.core import cgutils
 from numba.extending import intrinsic
 
+from seamtell.features.kernel.lanes import (
+    EIGHT,
+    LANES,
+    LINE_BYTES,
+    NARROW,
+    WIDE,
+    WORD,
+    Builder,
+    Value,
+    across,
+    all_lanes,
+    cases,
+    lanes_at,
+    lower,
+    mask_of_64,
+    upper,
+)
 from seamtell.features.kernel.networks import median_network
 
 __all__ = [
-    "EIGHT",
-    "LANES",
     "LARGEST_IN_REGISTERS",
-    "NARROW",
-    "NEVER_NAN",
-    "WIDE",
-    "WORD",
-    "all_lanes",
-    "cases",
     "compare_exchange",
     "copy_from",
     "count_ones",
     "fetch_ahead",
-    "further",
-    "lanes_at",
     "leading_zeros",
     "mask_above",
     "medians_of_eight",
@@ -37,53 +43,8 @@ __all__ = [
     "write_line",
 ]
 
-LANES = 16
-EIGHT = 8
-
 LARGEST_IN_REGISTERS = 20
 """Networks up to this size are spelled out; each costs time to compile."""
-
-_LINE_BYTES = 64
-"""Of the cache."""
-
-_VECTOR = ir.VectorType(ir.FloatType(), LANES)
-NARROW, WIDE = ir.VectorType(ir.FloatType(), EIGHT), ir.VectorType(ir.DoubleType(), EIGHT)
-WORD = ir.IntType(64)
-NEVER_NAN = ("nnan", "nsz")
-
-
-def lanes_at(context: Any, builder: Any, kind: Any, array: Any, offset: Any, lanes: Any = _VECTOR) -> Any:
-    """Pointer to the lanes that begin at `offset` of an array."""
-    data = context.make_array(kind)(context, builder, array).data
-    place = builder.gep(data, [offset])
-    return builder.bitcast(place, lanes.as_pointer())
-
-
-def all_lanes(builder: Any, value: Any, lanes: int = LANES) -> Any:
-    """One number in every lane."""
-    kind = ir.VectorType(value.type, lanes)
-    one = builder.insert_element(ir.Constant(kind, ir.Undefined), value, ir.IntType(32)(0))
-    none = ir.Constant(ir.VectorType(ir.IntType(32), lanes), [0] * lanes)
-    return builder.shuffle_vector(one, ir.Constant(kind, ir.Undefined), none)
-
-
-def further(builder: Any, here: Any, after: Any, by: int) -> Any:
-    """Eight lanes from the one `by` further on, of two groups that follow each other."""
-    mask = ir.Constant(ir.VectorType(ir.IntType(32), EIGHT), list(range(by, by + EIGHT)))
-    return builder.shuffle_vector(here, after, mask)
-
-
-def cases(builder: Any, name: str, value: Any, sizes: Iterable[int]) -> Iterator[int]:
-    """Write code for each size that a value may have, as the caller does in its loop; else nothing runs."""
-    end = builder.append_basic_block(f"{name}.end")
-    choice = builder.switch(value, end)
-    for size in sizes:
-        case = builder.append_basic_block(f"{name}.{size}")
-        choice.add_case(WORD(size), case)
-        builder.position_at_end(case)
-        yield size
-        builder.branch(end)
-    builder.position_at_end(end)
 
 
 @intrinsic  # type: ignore[untyped-decorator]
@@ -95,11 +56,16 @@ def compare_exchange(typing_context: Any, lanes: Any, i: Any, j: Any) -> Any:
         first = lanes_at(context, builder, kind, arguments[0], arguments[1])
         second = lanes_at(context, builder, kind, arguments[0], arguments[2])
         a, b = builder.load(first, align=4), builder.load(second, align=4)
-        builder.store(_smaller(builder, a, b), first, align=4)
-        builder.store(_larger(builder, a, b), second, align=4)
+        builder.store(lower(builder, a, b), first, align=4)
+        builder.store(upper(builder, a, b), second, align=4)
         return context.get_dummy_value()
 
     return types.void(lanes, i, j), generate
+
+
+def _greater(builder: Builder, a: Value, b: Value) -> Value:
+    """The greater of two numbers without sign, lane by lane."""
+    return builder.select(builder.icmp_unsigned(">", a, b), a, b)
 
 
 @intrinsic  # type: ignore[untyped-decorator]
@@ -117,31 +83,21 @@ def copy_from(typing_context: Any, address: Any, n: Any, out: Any, offset: Any) 
         source = builder.inttoptr(source, ir.FloatType().as_pointer())
         bits = ir.IntType(32)
         whole = builder.and_(length, WORD(-LANES))
-        totals = {}
+        totals = []
         for lanes, begin, end in ((LANES, WORD(0), whole), (1, whole, length)):
             kind, words = ir.VectorType(ir.FloatType(), lanes), ir.VectorType(bits, lanes)
             total = cgutils.alloca_once_value(builder, ir.Constant(words, [0] * lanes))
-            totals[lanes] = total
+            totals.append(total)
             size = ir.Constant(words, [0x7FFFFFFF] * lanes)
             with cgutils.for_range_slice(builder, begin, end, WORD(lanes), WORD) as (at, _):
                 place = builder.bitcast(builder.gep(source, [at]), kind.as_pointer())
                 values = builder.load(place, align=4)
                 place = builder.bitcast(builder.gep(target, [at]), kind.as_pointer())
                 builder.store(values, place, align=4)
-                sizes, most = builder.and_(builder.bitcast(values, words), size), builder.load(total)
-                builder.store(builder.select(builder.icmp_unsigned(">", sizes, most), sizes, most), total)
-        greatest = builder.load(totals[LANES])
-        for lanes in (8, 4, 2, 1):
-            low, high = (
-                builder.shuffle_vector(
-                    greatest, greatest, ir.Constant(ir.VectorType(bits, lanes), list(range(k, k + lanes)))
-                )
-                for k in (0, lanes)
-            )
-            greatest = builder.select(builder.icmp_unsigned(">", low, high), low, high)
-        rest = builder.load(totals[1])
-        greatest = builder.select(builder.icmp_unsigned(">", rest, greatest), rest, greatest)
-        return builder.bitcast(builder.extract_element(greatest, bits(0)), ir.FloatType())
+                here = builder.and_(builder.bitcast(values, words), size)
+                builder.store(_greater(builder, here, builder.load(total)), total)
+        greatest = _greater(builder, *(across(builder, _greater, builder.load(total)) for total in totals))
+        return builder.bitcast(greatest, ir.FloatType())
 
     return types.float32(address, n, out, offset), generate
 
@@ -156,7 +112,7 @@ def fetch_ahead(typing_context: Any, address: Any, n: Any) -> Any:
         kind = ir.FunctionType(ir.VoidType(), [source.type, number, number, number])
         fetch = cgutils.get_or_insert_function(builder.module, kind, "llvm.prefetch.p0")
         length = builder.mul(arguments[1], WORD(4))
-        with cgutils.for_range_slice(builder, WORD(0), length, WORD(_LINE_BYTES), WORD) as (at, _):
+        with cgutils.for_range_slice(builder, WORD(0), length, WORD(LINE_BYTES), WORD) as (at, _):
             builder.call(fetch, [builder.gep(source, [at]), number(0), number(2), number(1)])
         return context.get_dummy_value()
 
@@ -169,15 +125,14 @@ def mask_above(typing_context: Any, values: Any, offset: Any, threshold: Any) ->
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         array, at, limit = arguments
-        scalar = context.get_data_type(signature.args[0].dtype)
-        kind = ir.VectorType(scalar, LANES)
-        limits, word = all_lanes(builder, limit), WORD(0)
-        for first in range(0, 64, LANES):
-            place = lanes_at(context, builder, signature.args[0], array, builder.add(at, WORD(first)), kind)
-            lanes = builder.load(place, align=4)
-            above = builder.bitcast(builder.fcmp_ordered(">", lanes, limits), ir.IntType(LANES))
-            word = builder.or_(word, builder.shl(builder.zext(above, WORD), WORD(first)))
-        return word
+        kind = ir.VectorType(context.get_data_type(signature.args[0].dtype), LANES)
+        limits = all_lanes(builder, limit)
+
+        def above(first: Value) -> Value:
+            place = lanes_at(context, builder, signature.args[0], array, builder.add(at, first), kind)
+            return builder.fcmp_ordered(">", builder.load(place, align=4), limits)
+
+        return mask_of_64(builder, above)
 
     return types.uint64(values, offset, threshold), generate
 
@@ -302,23 +257,13 @@ def medians_of_pairs(typing_context: Any, even: Any, odd: Any, offset: Any, size
 
         for length in cases(builder, "running", size_value, range(3, LARGEST_IN_REGISTERS + 1, 2)):
             low, high = _middle_rows(builder, [row(k) for k in range(1, length)])
-            first, second = (_larger(builder, low, _smaller(builder, high, row(own))) for own in (0, length))
+            first, second = (upper(builder, low, lower(builder, high, row(own))) for own in (0, length))
             turns = [lane // 2 + EIGHT * (lane % 2) for lane in range(LANES)]
             mask = ir.Constant(ir.VectorType(ir.IntType(32), LANES), turns)
             builder.store(builder.shuffle_vector(first, second, mask), place, align=4)
         return context.get_dummy_value()
 
     return types.void(even, odd, offset, size, out), generate
-
-
-def _smaller(builder: Any, a: Any, b: Any) -> Any:
-    """The smaller of two, lane by lane; no NaN."""
-    return builder.select(builder.fcmp_ordered("<", a, b, flags=NEVER_NAN), a, b, flags=NEVER_NAN)
-
-
-def _larger(builder: Any, a: Any, b: Any) -> Any:
-    """The larger of two, lane by lane; no NaN."""
-    return builder.select(builder.fcmp_ordered(">", a, b, flags=NEVER_NAN), a, b, flags=NEVER_NAN)
 
 
 def _turned(builder: Any, blocks: list[Any], column: int) -> list[Any]:
@@ -346,5 +291,5 @@ def _middle_rows(builder: Any, rows: list[Any]) -> tuple[Any, Any]:
     """Lane by lane the two middle ranks, one and the same for an odd number of rows."""
     size = len(rows)
     for i, j in median_network(size):
-        rows[i], rows[j] = _smaller(builder, rows[i], rows[j]), _larger(builder, rows[i], rows[j])
+        rows[i], rows[j] = lower(builder, rows[i], rows[j]), upper(builder, rows[i], rows[j])
     return rows[(size - 1) // 2], rows[size // 2]

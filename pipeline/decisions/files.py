@@ -43,6 +43,7 @@ __all__ = [
     "DecisionRecord",
     "TrialRecord",
     "check_empty",
+    "damaged_decisions",
     "decision_folders",
     "newest_decisions",
     "read_decisions",
@@ -196,10 +197,15 @@ def read_decisions(folder: Path, *, trial: bool = False) -> tuple[pd.DataFrame, 
         indications = pd.read_parquet(folder / INDICATIONS_FILE, columns=list(columns))
         decisions = pd.read_parquet(folder / DECISIONS_FILE, columns=list(DECISION_COLUMNS))
     except PARQUET_DAMAGE as problem:
-        raise BadInput(
-            f"damaged decisions: {str(problem).splitlines()[0]}", where=str(folder), do="classify again"
-        ) from None
+        raise damaged_decisions(problem, folder) from None
     return indications.rename(columns={TRIAL_LABEL: "label"}), decisions, record
+
+
+def damaged_decisions(problem: Exception, where: Path) -> BadInput:
+    """What a user is told when decisions cannot be read."""
+    return BadInput(
+        f"damaged decisions: {str(problem).splitlines()[0]}", where=str(where), do="classify again"
+    )
 
 
 def read_record(folder: Path, *, trial: bool = False) -> DecisionRecord:

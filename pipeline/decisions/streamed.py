@@ -12,8 +12,8 @@ from seamtell.pipeline.decisions.files import (
     TRIAL_LABEL,
     DecisionRecord,
     TrialRecord,
+    damaged_decisions,
 )
-from seamtell.pipeline.errors import BadInput
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -56,6 +56,4 @@ def _batches(folder: Path, name: str, columns: list[str]) -> Iterator[pa.RecordB
     try:
         yield from ds.dataset(folder / name, format="parquet").to_batches(columns=columns)
     except (*PARQUET_DAMAGE, ValueError) as problem:
-        raise BadInput(
-            f"damaged decisions: {str(problem).splitlines()[0]}", where=str(folder), do="classify again"
-        ) from None
+        raise damaged_decisions(problem, folder) from None
