@@ -91,7 +91,7 @@ class CorrectedMix(BaseModel):
             "is the most frequent flaw" if sure >= 0.95 else "is the most frequent flaw more likely than not"
         )
         if sure < 0.5:
-            strength = "leads by a little, and no flaw is likely the most frequent one"
+            strength = "leads, with less than even odds of being the most frequent flaw"
         low, high = 100 * (share.low or 0.0), 100 * (share.high or 0.0)
         return (
             f"{most.label.replace('_', ' ').capitalize()} {strength} (probability {sure:.2f}): "

@@ -276,7 +276,8 @@ def _words(label: str, counts: _Counts, corrected: Estimate, bounds: _Range, wan
     if counts.random_cuts == 0:
         return f"Unknown, not zero: no random cut was made where nothing was indicated. {goal}"
     cuts = f"{counts.random_cuts} random cut{'' if counts.random_cuts == 1 else 's'} at unflagged places"
-    seen = f"{cuts} met {counts.random_misses or 'no'} missed {name}"
+    met = {0: f"no missed {name}", 1: f"one missed {name}"}
+    seen = f"{cuts} met {met.get(counts.random_misses, f'a missed {name} {counts.random_misses:,} times')}"
     between = f"{bounds.low:.2f} to {bounds.high:.2f}"
     if counts.random_misses < FEW_MISSES or corrected.estimate is None:
         return f"{seen}: the data support no more than the bounds {between}. {goal}"

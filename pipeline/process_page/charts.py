@@ -68,25 +68,25 @@ def _named(name: str) -> alt.NamedData:
     return alt.NamedData(name)
 
 
-def _mark_scales(labels: Sequence[str]) -> tuple[alt.Color, alt.Shape]:
+def _mark_scales(labels: Sequence[str]) -> dict[str, alt.Fill | alt.Stroke | alt.Shape]:
+    """Filled marks with an outline in ink, others with one in their own colour."""
     known = [label for label in labels if label in FLAW_MARKS]
+    marks = [FLAW_MARKS[label] for label in known]
+    ranges = {
+        "fill": [mark.colour if mark.filled else "transparent" for mark in marks],
+        "stroke": [_INK if mark.filled else mark.colour for mark in marks],
+        "shape": [_SHAPES[mark.glyph] for mark in marks],
+    }
+    kinds = {"fill": alt.Fill, "stroke": alt.Stroke, "shape": alt.Shape}
     names = [words(label) for label in known]
-    colour = alt.Color(
-        "name:N",
-        scale=alt.Scale(domain=names, range=[FLAW_MARKS[one].colour for one in known]),
-        legend=None,
-    )
-    shape = alt.Shape(
-        "name:N",
-        scale=alt.Scale(domain=names, range=[_SHAPES[FLAW_MARKS[one].glyph] for one in known]),
-        legend=None,
-    )
-    return colour, shape
+    return {
+        name: kinds[name]("name:N", scale=alt.Scale(domain=names, range=of_marks), legend=None)
+        for name, of_marks in ranges.items()
+    }
 
 
 def _mix(labels: Sequence[str]) -> alt.LayerChart:
     """Pareto: corrected shares with their intervals, raw shares as ticks, the chosen flaw underlined."""
-    colour, shape = _mark_scales(labels)
     base = alt.Chart(_named("mix")).encode(
         y=alt.Y("name:N", sort=None, title=None, scale=alt.Scale(paddingInner=0.4))
     )
@@ -101,9 +101,7 @@ def _mix(labels: Sequence[str]) -> alt.LayerChart:
     )
     whisker = base.mark_rule(color=_INK, strokeWidth=1.6).encode(x="low:Q", x2="high:Q")
     raw = base.mark_tick(color=_INK, thickness=1.4, size=16).encode(x="raw_share:Q")
-    dot = base.mark_point(size=110, filled=True, opacity=1, stroke=_INK, strokeWidth=0.8).encode(
-        x=share, color=colour, shape=shape
-    )
+    dot = base.mark_point(size=110, opacity=1, strokeWidth=0.8).encode(x=share, **_mark_scales(labels))
     return cast(alt.LayerChart, (band + whisker + raw + dot).properties(width=_WIDTH, height=alt.Step(34)))
 
 

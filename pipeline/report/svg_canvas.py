@@ -32,6 +32,8 @@ class Canvas:
         Size of the view box, in pixels.
     finding : str
         Alternative text: what a reader should take from the drawing.
+    above : float
+        Pixels more above the top left corner, whose places are negative.
 
     Examples
     --------
@@ -42,9 +44,10 @@ class Canvas:
     d="M0 5L20 5"/></svg>
     """
 
-    def __init__(self, width: float, height: float, finding: str) -> None:
+    def __init__(self, width: float, height: float, finding: str, above: float = 0.0) -> None:
         self.width = width
         self.height = height
+        self._above = above
         self._finding = plain_text(finding, 400)
         self._parts: list[str] = []
 
@@ -90,7 +93,8 @@ class Canvas:
     def svg(self) -> str:
         """The drawing as one ``<svg>`` element for use inside a page."""
         return (
-            f'<svg viewBox="0 0 {_number(self.width)} {_number(self.height)}" role="img" '
+            f'<svg viewBox="0 {_number(0.0 - self._above)} {_number(self.width)} '
+            f'{_number(self.height + self._above)}" role="img" '
             f'aria-label="{escape(self._finding)}">{"".join(self._parts)}</svg>'
         )
 

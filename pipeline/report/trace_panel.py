@@ -25,6 +25,8 @@ AMPLITUDE_SCALES_PCT: tuple[float, ...] = (10.0, 25.0, 50.0, 100.0)
 
 _WIDTH, _HEIGHT = 430.0, 200.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 30.0, 124.0, 32.0, 34.0
+_ROW, _ROWS_BELOW_TOP = 12.0, 2
+"""Height of a row of labels of indications, and how many there is room for; a panel with more is higher."""
 
 
 @dataclass(frozen=True)
@@ -103,17 +105,20 @@ def draw_panel(
     finding : str
         Alternative text: what a reader should take from the drawing.
     """
-    canvas = Canvas(_WIDTH, _HEIGHT, finding)
     low, high = frame.window_mm
     shown = [i for i in analysis.indications if i.end_mm >= low and i.start_mm <= high]
+    names = _names(frame, shown, labels or {})
+    above = _ROW * max(0, 1 + max((row for _, _, row in names), default=0) - _ROWS_BELOW_TOP)
+    canvas = Canvas(_WIDTH, _HEIGHT, finding, above)
     _draw_dead_zones(canvas, frame, analysis)
     _draw_bands(canvas, frame, shown)
     _draw_axes(canvas, frame)
+    canvas.text(2, 10 - above, "% FSH", "tick")
     margin = _draw_limits(canvas, frame, analysis) + _draw_channels(canvas, frame, analysis)
     places = spread_apart([place for place, _, _ in margin], 12.0, _TOP, _HEIGHT - _BOTTOM)
     for place, (_, text, css) in zip(places, margin, strict=True):
         canvas.text(_WIDTH - _RIGHT + 4, place + 3.5, text, css)
-    _name_indications(canvas, frame, shown, labels or {})
+    _draw_names(canvas, names)
     marked = [mark for mark in sections if low <= mark.position_mm <= high]
     for mark in marked:
         _draw_section(canvas, frame, mark)
@@ -160,7 +165,6 @@ def _draw_axes(canvas: Canvas, frame: PanelFrame) -> None:
         canvas.line(x, floor, x, floor + 3, "axis")
         canvas.text(x, floor + 14, f"{position + 0.0:g}", "tick", "middle")
     canvas.text(_WIDTH - _RIGHT + 16, floor + 14, "mm", "tick")
-    canvas.text(2, 10, "% FSH", "tick")
 
 
 def _draw_limits(canvas: Canvas, frame: PanelFrame, analysis: SeamAnalysis) -> list[tuple[float, str, str]]:
@@ -200,18 +204,23 @@ def _draw_channels(canvas: Canvas, frame: PanelFrame, analysis: SeamAnalysis) ->
     return labels
 
 
-def _name_indications(
-    canvas: Canvas, frame: PanelFrame, shown: Sequence[Indication], labels: Mapping[int, str]
-) -> None:
+def _names(
+    frame: PanelFrame, shown: Sequence[Indication], labels: Mapping[int, str]
+) -> list[tuple[float, str, int]]:
+    """Pixels from the left, text and row of each indication's name."""
     texts = []
     for indication in shown:
         label = labels.get(indication.indication)
         named = f"{flaw_mark(label).glyph} {words(label)}" if label else ""
         texts.append(f"{indication.indication} {named}".strip())
     peaks = [_clamped(frame, i.peak_mm) for i in shown]
-    rows = stacked_rows(peaks, [6.0 * len(text) + 8 for text in texts], rows=2)
-    for peak, text, row in zip(peaks, texts, rows, strict=True):
-        height = _TOP - 4 - 12 * row
+    rows = stacked_rows(peaks, [6.0 * len(text) + 8 for text in texts], rows=max(1, len(texts)))
+    return list(zip(peaks, texts, rows, strict=True))
+
+
+def _draw_names(canvas: Canvas, names: Sequence[tuple[float, str, int]]) -> None:
+    for peak, text, row in names:
+        height = _TOP - 4 - _ROW * row
         canvas.line(peak, height, peak, _TOP + 5, "peak")
         canvas.text(peak + 3, height + 1, text, "tick")
 

@@ -6,8 +6,10 @@ import json
 import re
 from dataclasses import replace
 
+from seamtell.pipeline.process_page.charts import vega_specifications
 from seamtell.pipeline.process_page.page import MOST_BYTES, process_html
 from seamtell.pipeline.process_page.view import CutRow, ProcessView
+from seamtell.pipeline.report.palette import FLAW_MARKS
 
 
 def test_a_year_of_one_plant_stays_below_five_megabytes(view: ProcessView) -> None:
@@ -51,3 +53,13 @@ def test_without_checks_plan_and_hints_the_page_says_what_to_run(view: ProcessVi
     html = process_html(bare)
     for command in ("seamtell refcheck", "seamtell drift", "seamtell cutplan --budget N"):
         assert command in html
+
+
+def test_marks_are_filled_in_the_figure_as_they_are_in_the_legend() -> None:
+    scales = {one["name"]: one for one in vega_specifications(list(FLAW_MARKS))["mix"]["scales"]}
+    assert len(FLAW_MARKS) == len(scales["fill"]["range"])
+    for mark, inside, outline in zip(
+        FLAW_MARKS.values(), scales["fill"]["range"], scales["stroke"]["range"], strict=True
+    ):
+        assert inside == (mark.colour if mark.filled else "transparent")
+        assert outline == ("currentColor" if mark.filled else mark.colour)

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import numpy as np
@@ -98,3 +99,16 @@ def test_highest_reads_both_channels_in_the_window_only(analysis):
     assert highest_pct(analysis, (60.0, 180.0)) == pytest.approx(37.0, abs=0.8)
     assert highest_pct(analysis, (200.0, 320.0)) == pytest.approx(10.0, abs=0.8)
     assert highest_pct(analysis, (900.0, 950.0)) == 0.0
+
+
+def test_names_of_crowded_indications_do_not_lie_on_one_another(analysis):
+    one = analysis.indications[0]
+    crowd = tuple(replace(one, indication=k, peak_mm=one.peak_mm + 4.0 * k) for k in range(1, 7))
+    labels = dict.fromkeys(range(1, 7), "lack_of_fusion")
+    root = parse(draw_panel(replace(analysis, indications=crowd), FRAME, labels=labels, finding="f"))
+    names = [e for e in root if e.text and "lack of fusion" in e.text]
+    assert len(names) == 6
+    heights = [float(name.get("y")) for name in names]
+    top = float(root.get("viewBox").split()[1])
+    assert len(set(heights)) == 6
+    assert min(heights) - 9.0 >= top
