@@ -29,7 +29,7 @@ from scipy.stats import gamma
 __all__ = ["ANY_CHANGE", "REPORTED_PROBABILITY", "ChangePoint", "change_points"]
 
 REPORTED_PROBABILITY = 0.95
-"""A change is reported when the exact posterior gives at least this to one within its interval."""
+"""A change is reported when the exact posterior is at least so sure that there is one, whatever its date."""
 ANY_CHANGE = 0.10
 """Prior probability that a series holds any change."""
 _PRIOR_SHAPE = 1.0
@@ -43,9 +43,10 @@ class ChangePoint:
     Parameters
     ----------
     first, low, high : int
-        Most probable first period of the new rate, and its interval, inclusive.
+        Most probable first period of the new rate, and the interval of its date, inclusive.
     probability : float
-        Posterior probability of a change within the interval.
+        Posterior probability that there is this change, whatever its date. That of one within
+        the interval is less by the share that the interval leaves out.
     before_per_m, after_per_m : tuple of float
         Rate with its interval: estimate, low, high.
     """
@@ -98,9 +99,7 @@ def change_points(
         near = _nearest(samples, first, best)
         known = near[near >= 0]
         low, high = _shortest(known, level) if len(known) else (first, first)
-        low, high = min(low, first), max(high, first)
-        inside = np.array([any(low <= cut <= high for cut in sample) for sample in samples])
-        found.append((first, low, high, float(inside.mean())))
+        found.append((first, min(low, first), max(high, first), len(known) / len(samples)))
     kept = [one for one in found if one[3] >= REPORTED_PROBABILITY]
     edges = [0, *(one[0] for one in kept), n]
     return tuple(

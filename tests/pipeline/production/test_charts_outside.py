@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -83,6 +85,44 @@ def test_a_planted_change_is_found_with_its_week_and_none_where_there_is_none():
     assert found >= 21
     assert held >= 20
     assert false <= 2
+
+
+def test_the_probability_of_a_change_is_that_of_adding_up_every_way_to_cut_the_series():
+    # Gamma-Poisson counts are negative binomial (scipy.stats.nbinom); every segmentation is enumerated.
+    flaws, metres = np.array([3, 5, 4, 12, 14, 11, 13]), np.full(7, 90.0)
+    n, prior_rate = len(flaws), metres.sum() / flaws.sum()
+    per_period = 1 - (1 - 0.5) ** (1 / (n - 1))
+
+    def segment(first, stop):  # one period after the other, each given those before it
+        shape, rate, log = 1.0, prior_rate, 0.0
+        for k in range(first, stop):
+            log += stats.nbinom.logpmf(flaws[k], shape, rate / (rate + metres[k]))
+            shape, rate = shape + flaws[k], rate + metres[k]
+        return log
+
+    weights = {}
+    for cuts in itertools.chain.from_iterable(itertools.combinations(range(1, n), m) for m in range(n)):
+        edges = [0, *cuts, n]
+        likelihood = sum(segment(a, b) for a, b in itertools.pairwise(edges))
+        weights[cuts] = np.exp(likelihood) * per_period ** len(cuts) * (1 - per_period) ** (n - 1 - len(cuts))
+    expected = 1 - weights[()] / sum(weights.values())
+    (found,) = change_points(flaws, metres, np.random.default_rng(4), any_change=0.5)
+    assert found.first == max((cuts for cuts in weights if len(cuts) == 1), key=weights.__getitem__)[0] == 3
+    assert 0.95 < expected < 0.995
+    assert found.probability == pytest.approx(expected, abs=3 * np.sqrt(expected * (1 - expected) / 1000))
+
+
+def test_a_change_that_is_sure_is_reported_although_its_date_is_not():
+    # One change in 52 weeks; its date is known to some weeks only, and an interval of 95 % holds it.
+    rng = np.random.default_rng(12)
+    metres, weeks = np.full(52, 96.0), np.arange(52)
+    rate = np.where((weeks >= 22) & (weeks < 39), 0.16, 0.085)
+    series = [change_points(rng.poisson(metres * rate), metres, rng) for _ in range(40)]
+    ends = [any(one.low <= week <= one.high for one in found) for found in series for week in (22, 39)]
+    assert np.mean(ends) >= 0.85
+    assert sum(len(found) > 2 for found in series) <= 2
+    quiet = [change_points(rng.poisson(metres * 0.085), metres, rng) for _ in range(40)]
+    assert sum(map(bool, quiet)) <= 2
 
 
 def test_a_mark_that_comes_back_is_found_where_it_was_planted_and_no_other():
