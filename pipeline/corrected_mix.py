@@ -124,6 +124,14 @@ class Correction:
         """In which production has to be counted."""
         return EVERY_HEIGHT if self.judged is None else self.judged.bins
 
+    @property
+    def known(self) -> tuple[str, ...]:
+        """Truths with sections enough; none where there is no correction."""
+        if self.judged is None:
+            return ()
+        sections = self.judged.counts.sections
+        return tuple(label for label, n in zip(TRUTHS, sections, strict=True) if n >= MIN_SECTIONS)
+
     def mix_of(self, counts: GroupInput, rng: np.random.Generator) -> tuple[GroupMix, GroupDraws | None]:
         """Mix of one group."""
         return group_mix(counts, self.judged, self.confusion, self.missed, rng, why_not=self.why_not)
@@ -207,7 +215,7 @@ def mix_by(counted: CountedDecisions, correction: Correction, rng: np.random.Gen
         behaviour=correction.behaviour,
         why_not=correction.why_not,
         groups=tuple(groups),
-        contrasts=group_contrasts(own, rest, _known(correction.judged)),
+        contrasts=group_contrasts(own, rest, correction.known),
     )
 
 
@@ -220,13 +228,6 @@ def write_mix(mix: CorrectedMix, path: Path) -> None:
         The file cannot be written.
     """
     write_bytes_atomically(path, (mix.model_dump_json(indent=2) + "\n").encode("utf-8"))
-
-
-def _known(judged: JudgedSections | None) -> tuple[str, ...]:
-    """Truths with sections enough."""
-    if judged is None:
-        return ()
-    return tuple(label for label, n in zip(TRUTHS, judged.counts.sections, strict=True) if n >= MIN_SECTIONS)
 
 
 def _sections(judged: JudgedSections | None) -> SectionsUsed:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from seamtell.pipeline.decisions.files import DecisionRecord, TrialRecord, newest_decisions, read_record
 from seamtell.pipeline.limits_file import read_limits
 from seamtell.pipeline.production.cells import Cells, count_cells
+from seamtell.pipeline.production.chosen_periods import PERIOD_COLUMN, ChosenPeriod, period_names
 from seamtell.pipeline.production.decided import (
     DecidedIndications,
     DecidedSeams,
@@ -64,6 +66,19 @@ class Decided:
         if asked.all():
             return self
         return Decided(self.folder, self.record, self.seams.chosen(asked), self.indications.on(asked))
+
+    def in_periods(self, periods: Sequence[ChosenPeriod]) -> Decided:
+        """Only the seams of these periods, which can then be counted by `PERIOD_COLUMN`.
+
+        Raises
+        ------
+        BadInput
+            A period in which no seam was welded.
+        """
+        names, inside = period_names(periods, self.seams.welded_at)
+        seams = self.seams.chosen(inside)
+        named = replace(seams, metadata=seams.metadata.assign(**{PERIOD_COLUMN: names[inside]}))
+        return Decided(self.folder, self.record, named, self.indications.on(inside))
 
     @property
     def first_welded(self) -> np.datetime64:

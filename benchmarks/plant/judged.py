@@ -27,8 +27,8 @@ from seamtell.pipeline.workspace import Workspace
 
 __all__ = ["Event", "Inventions", "events_of", "inventions_of", "mix_against_truth"]
 
-EXTRA_MM = 3.0
-"""An indication within this distance of something hidden comes from it."""
+WITHIN_MM = 5.0
+"""A cut at the peak of an indication finds what lies within this distance."""
 
 
 @dataclass(frozen=True)
@@ -288,20 +288,21 @@ def _asked(lived: Lived) -> set[str]:
 
 
 def truth_of_indications(decisions: Path, hidden: pd.DataFrame) -> pd.DataFrame:
-    """What is behind each indication: the flaw it overlaps, else what only looks like one, else nothing."""
-    columns = ["seam_id", "start_mm", "end_mm", "height_share", "exceeds_limit"]
+    """What a cut at the peak of each indication would meet: the nearest flaw there, else sound metal.
+
+    The sections of the shop are cut at peaks, and say what is there.
+    """
+    columns = ["seam_id", "peak_mm", "height_share", "exceeds_limit"]
     table = pd.read_parquet(decisions / "indications.parquet", columns=columns)
     metadata = SeamStore(Workspace(decisions.parents[1]).traces_dir).metadata()
     table["month"] = table["seam_id"].map(metadata.set_index("seam_id")["month"])
     table["row"] = np.arange(len(table))
-    joined = table.merge(hidden, on="seam_id", suffixes=("", "_hidden"))
-    meets = (joined["start_mm"] - EXTRA_MM <= joined["end_mm_hidden"]) & (
-        joined["end_mm"] + EXTRA_MM >= joined["start_mm_hidden"]
-    )
-    joined = joined[meets & (joined["label"] != Flaw.SOUND.value)]
-    middle = (joined["start_mm_hidden"] + joined["end_mm_hidden"]) / 2
-    away = (middle - (joined["start_mm"] + joined["end_mm"]) / 2).abs()
-    nearest = joined.assign(away=away).sort_values("away").drop_duplicates("row").set_index("row")["label"]
+    joined = table.merge(hidden[hidden["label"] != Flaw.SOUND.value], on="seam_id")
+    away = np.maximum(joined["start_mm"] - joined["peak_mm"], joined["peak_mm"] - joined["end_mm"])
+    length = joined["end_mm"] - joined["start_mm"]
+    joined = joined.assign(away=away.clip(lower=0.0), shorter=-length)
+    joined = joined[joined["away"] <= WITHIN_MM].sort_values(["away", "shorter"])
+    nearest = joined.drop_duplicates("row").set_index("row")["label"]
     table["truth"] = nearest.reindex(table["row"]).fillna(Flaw.SOUND.value).to_numpy()
     return table
 

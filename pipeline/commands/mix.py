@@ -24,6 +24,13 @@ By = Annotated[
         help="Metadata column, for example line, recipe, coil, shift, week, thickness_pair; default: none.",
     ),
 ]
+Periods = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--period",
+        help="Only seams welded then: a month (2026-05), a day, or FIRST..LAST, UTC. Several are compared.",
+    ),
+]
 Csv = Annotated[Path | None, typer.Option("--csv", help="Also write the shares to this CSV file.")]
 
 _FIGURES = ("share of flaws", "per metre", "per 1,000 parts", "P(largest)", "would settle")
@@ -36,6 +43,7 @@ def register(app: typer.Typer) -> None:
 
 def _mix(
     by: By = "",
+    period: Periods = None,
     decisions: DecisionsDir = None,
     csv: Csv = None,
     workspace: WorkspaceDir = None,
@@ -44,6 +52,7 @@ def _mix(
     """Print shares and rates of each flaw, corrected for the classifier's confusion, and the raw labels."""
     from seamtell.pipeline.corrected_mix import corrected_mix, write_mix
     from seamtell.pipeline.counted_decisions import read_decided
+    from seamtell.pipeline.errors import BadInput
     from seamtell.pipeline.mix import (
         NO_MODEL_WARNING,
         RAW_LABELS_WARNING,
@@ -51,10 +60,21 @@ def _mix(
         raw_mix,
         write_mix_csv,
     )
+    from seamtell.pipeline.production.chosen_periods import PERIOD_COLUMN, parse_periods
     from seamtell.pipeline.workspace import find_workspace
 
+    periods = parse_periods(period or ())
+    if len(periods) > 1 and by:
+        raise BadInput(
+            "several periods and a column to group by",
+            where="--period, --by",
+            do="group by the column within one period, or compare periods without it",
+        )
     ws = find_workspace(explicit=workspace)
     decided = read_decided(ws, decisions)
+    if periods:
+        decided = decided.in_periods(periods)
+    by = PERIOD_COLUMN if len(periods) > 1 else by
     result = raw_mix(decided.counted(by))
     corrected = corrected_mix(ws, decided, by)
     if csv is not None:
@@ -111,9 +131,12 @@ def _print_corrected(mix: CorrectedMix) -> None:
         right=_FIGURES,
         title="Corrected for the classifier's confusion, 95 % intervals",
     )
+    # Of two groups, the second against the first says it all.
+    two = len(mix.groups) == 3
+    rest = mix.groups[1].group if two else "all other seams"
     for one in mix.contrasts:
-        if one.p_adjusted < 1.0 - mix.level:
-            ratio = f"{one.ratio:.2f} [{one.low:.2f}, {one.high:.2f}] times the rate of all other seams"
+        if one.p_adjusted < 1.0 - mix.level and not (two and one.group == rest):
+            ratio = f"{one.ratio:.2f} [{one.low:.2f}, {one.high:.2f}] times the rate of {rest}"
             sure = f"p {one.p_adjusted:.2g} (Holm, {len(mix.contrasts)} comparisons)"
             console.say(f"{one.group}: {one.label.replace('_', ' ')} {ratio}, {sure}")
     used = ", ".join(f"{n} {label.replace('_', ' ')}" for label, n in mix.sections.sections.items())

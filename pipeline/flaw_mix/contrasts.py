@@ -16,7 +16,7 @@ from scipy.stats import norm
 
 from seamtell.pipeline.acceptance.simultaneous import holm
 
-__all__ = ["Contrast", "contrasts", "largest_probability"]
+__all__ = ["Contrast", "contrasts", "largest_probability", "rate_ratio"]
 
 _FLOOR_PER_M = 1e-9
 
@@ -69,15 +69,41 @@ def contrasts(
     level : float
         Of the intervals, each for itself.
     """
-    tail = (1.0 - level) / 2.0
     rows = []
     for group, (own, rest) in rates.items():
         for k, label in enumerate(labels):
-            logs = np.log(np.maximum(own[:, k], _FLOOR_PER_M)) - np.log(np.maximum(rest[:, k], _FLOOR_PER_M))
-            low, middle, high = np.exp(np.quantile(logs, [tail, 0.5, 1.0 - tail]))
-            rows.append((group, label, float(middle), float(low), float(high), _two_sided(logs)))
+            logs = _log_ratios(own[:, k], rest[:, k])
+            rows.append((group, label, *_ratio(logs, level), _two_sided(logs)))
     adjusted = holm([row[-1] for row in rows])
     return tuple(Contrast(*row, p if p is not None else 1.0) for row, p in zip(rows, adjusted, strict=True))
+
+
+def rate_ratio(
+    own: NDArray[np.float64], other: NDArray[np.float64], level: float
+) -> tuple[float, float, float]:
+    """Median and interval of the ratio of two rates, whose draws share the confusion matrix.
+
+    Parameters
+    ----------
+    own, other : array of shape (draws,)
+    level : float
+
+    Examples
+    --------
+    >>> rate_ratio(np.array([2.0, 4.0, 6.0]), np.array([1.0, 2.0, 3.0]), 0.95)
+    (2.0, 2.0, 2.0)
+    """
+    return _ratio(_log_ratios(own, other), level)
+
+
+def _log_ratios(own: NDArray[np.float64], other: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.log(np.maximum(own, _FLOOR_PER_M)) - np.log(np.maximum(other, _FLOOR_PER_M))
+
+
+def _ratio(logs: NDArray[np.float64], level: float) -> tuple[float, float, float]:
+    tail = (1.0 - level) / 2.0
+    low, middle, high = np.exp(np.quantile(logs, [tail, 0.5, 1.0 - tail])).tolist()
+    return middle, low, high
 
 
 def _two_sided(logs: NDArray[np.float64]) -> float:

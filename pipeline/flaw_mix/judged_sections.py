@@ -31,8 +31,9 @@ from seamtell.pipeline.workspace import Workspace
 __all__ = ["REFERENCE_SEAMS", "TRUTHS", "JudgedSections", "judged_sections"]
 
 TRUTHS: tuple[str, ...] = tuple(flaw.value for flaw in Flaw)
-REFERENCE_SEAMS = 1000
-"""Seams of the sections' period that are answered at most."""
+REFERENCE_SEAMS = 50_000
+"""Seams of the sections' period that are answered at most: what they show weighs every section, and is soon
+less sure than the sections themselves. A second answers as many."""
 _AT_INDICATIONS = (Outcome.RIGHT.value, Outcome.WRONG.value, Outcome.ABSTAINED.value)
 
 

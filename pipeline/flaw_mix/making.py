@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,7 +35,15 @@ from seamtell.pipeline.flaw_mix.record import (
 )
 from seamtell.pipeline.production.decided import ANSWERS
 
-__all__ = ["LEVEL", "GroupInput", "behaviour_of", "group_contrasts", "group_mix", "raw_counts"]
+__all__ = [
+    "LEVEL",
+    "GroupInput",
+    "behaviour_of",
+    "group_contrasts",
+    "group_mix",
+    "rates_per_metre",
+    "raw_counts",
+]
 
 LEVEL = 0.95
 _FLAWS = np.array([name != Flaw.SOUND.value for name in TRUTHS])
@@ -150,8 +158,7 @@ def group_contrasts(
     known: tuple[str, ...],
 ) -> tuple[GroupContrast, ...]:
     """Each group against all other seams; draws with their metres, of the labels that are known."""
-    places = [TRUTHS.index(label) for label in known]
-    rates = {name: (_rates(own[name], places), _rates(rest[name], places)) for name in own}
+    rates = {name: (rates_per_metre(*own[name], known), rates_per_metre(*rest[name], known)) for name in own}
     return tuple(
         GroupContrast(
             group=one.group,
@@ -166,8 +173,9 @@ def group_contrasts(
     )
 
 
-def _rates(one: tuple[GroupDraws, float], places: list[int]) -> NDArray[np.float64]:
-    draws, metres = one
+def rates_per_metre(draws: GroupDraws, metres: float, labels: Sequence[str]) -> NDArray[np.float64]:
+    """Flaws of each label per metre, shape (draws, labels)."""
+    places = [TRUTHS.index(label) for label in labels]
     return np.asarray(draws.mix[:, places] * draws.indications[:, None] / max(metres, 1e-9))
 
 

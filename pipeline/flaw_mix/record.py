@@ -24,7 +24,10 @@ class MixFigure(_Figures):
 
     def __str__(self) -> str:
         if self.estimate is not None:
-            return f"{self.estimate:.3g} [{self.low:.3g}, {self.high:.3g}]"
+            # What is far below the upper end is as good as nothing, and 5e-168 would not be read as that.
+            least = 1e-4 * (self.high or 0.0)
+            figures = (f"{one:.3g}" if one >= least else "0" for one in (self.estimate, self.low or 0.0))
+            return "{} [{}, {:.3g}]".format(*figures, self.high)
         if self.high is None:
             return self.unknown if self.unknown == "not a flaw" else "unknown"
         return f"unknown, {self.low or 0.0:.3g} to {self.high:.3g}"

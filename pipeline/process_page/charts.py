@@ -16,7 +16,7 @@ from seamtell.pipeline.report.palette import FLAW_MARKS, RULE_GREY, words
 
 __all__ = ["FIGURES", "vega_specifications"]
 
-FIGURES = ("mix", "time", "places", "groups", "health")
+FIGURES = ("mix", "time", "months", "places", "groups", "health")
 
 _INK = "currentColor"
 _WIDTH = 700
@@ -35,6 +35,7 @@ def vega_specifications(labels: Sequence[str]) -> dict[str, dict[str, Any]]:
     charts = {
         "mix": _mix(labels),
         "time": _time(),
+        "months": _months(),
         "places": _places(),
         "groups": _groups(),
         "health": _health(),
@@ -72,16 +73,18 @@ def _mark_scales(labels: Sequence[str]) -> dict[str, alt.Fill | alt.Stroke | alt
     """Filled marks with an outline in ink, others with one in their own colour."""
     known = [label for label in labels if label in FLAW_MARKS]
     marks = [FLAW_MARKS[label] for label in known]
-    ranges = {
-        "fill": [mark.colour if mark.filled else "transparent" for mark in marks],
-        "stroke": [_INK if mark.filled else mark.colour for mark in marks],
-        "shape": [_SHAPES[mark.glyph] for mark in marks],
-    }
-    kinds = {"fill": alt.Fill, "stroke": alt.Stroke, "shape": alt.Shape}
     names = [words(label) for label in known]
+
+    def scale(of_marks: list[str]) -> alt.Scale:
+        return alt.Scale(domain=names, range=of_marks)
+
+    fill = scale([mark.colour if mark.filled else "transparent" for mark in marks])
+    stroke = scale([_INK if mark.filled else mark.colour for mark in marks])
+    shape = scale([_SHAPES[mark.glyph] for mark in marks])
     return {
-        name: kinds[name]("name:N", scale=alt.Scale(domain=names, range=of_marks), legend=None)
-        for name, of_marks in ranges.items()
+        "fill": alt.Fill("name:N", scale=fill, legend=None),
+        "stroke": alt.Stroke("name:N", scale=stroke, legend=None),
+        "shape": alt.Shape("name:N", scale=shape, legend=None),
     }
 
 
@@ -128,6 +131,17 @@ def _time() -> alt.LayerChart:
     )
     layers = [span, at, *limits, centre, line, points, alarms]
     return cast(alt.LayerChart, alt.layer(*layers).properties(width=_WIDTH, height=220))
+
+
+def _months() -> alt.LayerChart:
+    """Corrected rate of the chosen flaw by month; ticks as labelled, dashed the whole time."""
+    base = alt.Chart(_named("months")).encode(x=alt.X("month:O", title="month", axis=alt.Axis(labelAngle=0)))
+    rate = alt.Y("per_km:Q", title=f"flaws {_RATE}", scale=alt.Scale(domainMin=0))
+    whole = base.mark_line(color=RULE_GREY, strokeDash=[4, 3], strokeWidth=1.2).encode(y="mean:Q")
+    whisker = base.mark_rule(color=_INK, strokeWidth=1.4).encode(y="per_km_low:Q", y2="per_km_high:Q")
+    raw = base.mark_tick(color=_INK, thickness=1.4, size=16).encode(y="raw_per_km:Q")
+    dot = base.mark_point(filled=True, color=_INK, size=70, opacity=1).encode(y=rate)
+    return cast(alt.LayerChart, (whole + whisker + raw + dot).properties(width=_WIDTH, height=180))
 
 
 def _places() -> alt.LayerChart:

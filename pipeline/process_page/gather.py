@@ -22,7 +22,7 @@ from seamtell.pipeline.process_page.group_rows import (
 from seamtell.pipeline.process_page.hints import hint_rows
 from seamtell.pipeline.process_page.instrument_rows import instrument_of
 from seamtell.pipeline.process_page.mark_rows import mark_rows
-from seamtell.pipeline.process_page.mix_rows import MIX_COLUMNS, mix_rows
+from seamtell.pipeline.process_page.mix_rows import MIX_COLUMNS, mix_rows, mixes_of_choices, pair_rows
 from seamtell.pipeline.process_page.next_cuts import next_cuts
 from seamtell.pipeline.process_page.pictures import seam_pictures
 from seamtell.pipeline.process_page.place_rows import (
@@ -97,6 +97,7 @@ def gather_view(
     ]
     even = [row for along in alongs for row in even_rows(decided, along, rng)]
     found = Found(changes, marks, even, groups, LEVEL)
+    choices = mixes_of_choices(cells, correction, periods, rng)
     instrument = instrument_of(ws, settings.health, now=now)
     cuts, cuts_note = next_cuts(ws)
     named = [*(mark.example for mark in marks), *(one.example for one in groups if one.example)]
@@ -121,7 +122,8 @@ def gather_view(
         warnings=_warnings(everything, mix, len(everything.seams) - len(decided.seams)),
         lowest_height_share=mix.sections.lowest_height_share,
         smaller=mix.groups[0].smaller,
-        mix=tuple(mix_rows(cells, correction, periods, rng)),
+        mix=tuple(mix_rows(choices, correction)),
+        pairs=tuple(pair_rows(choices, correction.known)),
         weeks=tuple(week_rows(by_week, baseline)),
         changes=tuple(changes),
         places=tuple(row for along in alongs for row in place_rows(decided, along, filters)),

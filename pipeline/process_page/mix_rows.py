@@ -1,31 +1,47 @@
-"""Corrected mix of every choice of line, recipe and period, for the process page."""
+"""Corrected mix of every choice of line, recipe and period, and months compared, for the process page."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations, groupby
 
 import numpy as np
 
 from seamtell.features.contracts import UNCLASSIFIED
 from seamtell.pipeline.corrected_mix import Correction, counts_of
+from seamtell.pipeline.flaw_mix.contrasts import rate_ratio
+from seamtell.pipeline.flaw_mix.corrected import GroupDraws
+from seamtell.pipeline.flaw_mix.making import LEVEL, rates_per_metre
 from seamtell.pipeline.flaw_mix.record import FlawFigures, GroupMix, RawCount
-from seamtell.pipeline.process_page.view import ALL, MixRow, Period
+from seamtell.pipeline.process_page.view import ALL, MixRow, PairRow, Period
 from seamtell.pipeline.production.cells import Cells
 
-__all__ = ["MIX_COLUMNS", "mix_rows"]
+__all__ = ["MIX_COLUMNS", "MixOfChoice", "mix_rows", "mixes_of_choices", "pair_rows"]
 
 MIX_COLUMNS = ("line", "recipe", "month")
 """Columns that the cells have to be counted by."""
 _ANSWER_ONLY = "an answer of the classifier, not a flaw"
 
 
-def mix_rows(
+@dataclass(frozen=True, eq=False)
+class MixOfChoice:
+    """Mix of the seams of one choice, with its draws where it is corrected."""
+
+    line: str
+    recipe: str
+    period: str
+    mix: GroupMix
+    draws: GroupDraws | None
+
+
+def mixes_of_choices(
     cells: Cells, correction: Correction, periods: Sequence[Period], rng: np.random.Generator
-) -> list[MixRow]:
-    """One row for each flaw of each choice in which there is a seam; `cells` by `MIX_COLUMNS`."""
-    rows = []
+) -> list[MixOfChoice]:
+    """Every choice in which there is a seam; `cells` by `MIX_COLUMNS`."""
+    found = []
     # With one line or one recipe several choices are the same cells.
-    mixes: dict[bytes, GroupMix] = {}
+    mixes: dict[bytes, tuple[GroupMix, GroupDraws | None]] = {}
     for line in (ALL, *cells.groups["line"].names):
         of_line = cells.all if line == ALL else cells.of("line", line)
         for recipe in (ALL, *cells.groups["recipe"].names):
@@ -37,20 +53,42 @@ def mix_rows(
                     continue
                 key = own.tobytes()
                 if key not in mixes:
-                    mixes[key] = correction.mix_of(counts_of(ALL, cells, own), rng)[0]
-                rows += _rows(line, recipe, period.key, mixes[key], corrected=not correction.why_not)
+                    mixes[key] = correction.mix_of(counts_of(ALL, cells, own), rng)
+                found.append(MixOfChoice(line, recipe, period.key, *mixes[key]))
+    return found
+
+
+def mix_rows(choices: Sequence[MixOfChoice], correction: Correction) -> list[MixRow]:
+    """One row for each flaw of each choice."""
+    return [row for one in choices for row in _rows(one, corrected=not correction.why_not)]
+
+
+def pair_rows(choices: Sequence[MixOfChoice], labels: Sequence[str]) -> list[PairRow]:
+    """Each month against every month before it, of the `labels` with sections enough."""
+    rows = []
+    for (line, recipe), own in groupby(choices, key=lambda one: (one.line, one.recipe)):
+        rates = {
+            one.period: rates_per_metre(one.draws, one.mix.metres, labels)
+            for one in own
+            if one.draws is not None and one.period != ALL
+        }
+        for earlier, later in combinations(sorted(rates), 2):
+            for k, label in enumerate(labels):
+                ratio = rate_ratio(rates[later][:, k], rates[earlier][:, k], LEVEL)
+                rows.append(PairRow(line, recipe, label, earlier, later, *ratio))
     return rows
 
 
-def _rows(line: str, recipe: str, period: str, mix: GroupMix, *, corrected: bool) -> list[MixRow]:
+def _rows(choice: MixOfChoice, *, corrected: bool) -> list[MixRow]:
+    mix = choice.mix
     raw = {one.label: one for one in mix.raw}
 
     def row(label: str, figures: FlawFigures | None, note: str) -> MixRow:
         share, rate = (figures.share_of_indications, figures.per_metre) if figures else (None, None)
         return MixRow(
-            line=line,
-            recipe=recipe,
-            period=period,
+            line=choice.line,
+            recipe=choice.recipe,
+            period=choice.period,
             label=label,
             raw=raw[label].count,
             n=mix.indications,

@@ -16,6 +16,7 @@ from seamtell.pipeline.process_page.view import (
     HealthRow,
     MarkRow,
     MixRow,
+    PairRow,
     PlaceRow,
     ProcessView,
     WeekRow,
@@ -72,6 +73,7 @@ def _document(view: ProcessView, keys: dict[str, str]) -> dict[str, Any]:
         "periods": [{"key": p.key, "name": p.name, "months": p.months} for p in view.periods],
         "tables": {
             "mix": columns_of(view.mix, MixRow),
+            "pairs": columns_of(view.pairs, PairRow),
             "weeks": columns_of(view.weeks, WeekRow),
             "changes": columns_of(view.changes, ChangeRow),
             "places": columns_of(view.places, PlaceRow),

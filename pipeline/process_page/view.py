@@ -21,6 +21,7 @@ __all__ = [
     "HintRow",
     "MarkRow",
     "MixRow",
+    "PairRow",
     "Period",
     "PlaceRow",
     "ProcessView",
@@ -75,6 +76,20 @@ class MixRow:
     per_km_high: float | None
     largest: float | None
     note: str = ""
+
+
+@dataclass(frozen=True)
+class PairRow:
+    """Corrected rate of a flaw in one month over that in an earlier one, with the interval of the ratio."""
+
+    line: str
+    recipe: str
+    label: str
+    earlier: str
+    later: str
+    ratio: float
+    low: float
+    high: float
 
 
 @dataclass(frozen=True)
@@ -256,6 +271,7 @@ class ProcessView:
     labels: tuple[str, ...]
     warnings: tuple[str, ...] = ()
     mix: tuple[MixRow, ...] = ()
+    pairs: tuple[PairRow, ...] = ()
     weeks: tuple[WeekRow, ...] = ()
     changes: tuple[ChangeRow, ...] = ()
     places: tuple[PlaceRow, ...] = ()

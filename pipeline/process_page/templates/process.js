@@ -13,7 +13,7 @@ const rowsOf = (columns) => {
 };
 const tables = Object.fromEntries(Object.entries(page.tables).map(([name, columns]) => [name, rowsOf(columns)]));
 const months = Object.fromEntries(page.periods.map((period) => [period.key, new Set(period.months)]));
-const filters = ["line", "recipe", "period", "flaw", "by", "measured"];
+const filters = ["line", "recipe", "period", "flaw", "by", "measured", "earlier", "later"].filter(byId);
 const views = {};
 const shown = {};
 
@@ -53,6 +53,25 @@ function mixRows(chosen) {
 function timeRows(chosen) {
   const label = chosen.flaw;
   return tables.weeks.filter((row) => same(row, chosen, "line", "recipe") && row.label === label);
+}
+
+function monthRows(chosen) {
+  const rows = tables.mix.filter((row) => same(row, chosen, "line", "recipe") && row.label === chosen.flaw);
+  const whole = rows.find((row) => row.period === ALL);
+  return rows.filter((row) => row.period !== ALL).map((row) => ({...row, month: row.period,
+    raw_per_km: row.metres ? 1000 * row.raw / row.metres : null, mean: whole ? whole.per_km : null}));
+}
+
+function pairWords(chosen) {
+  const {earlier, later} = chosen;
+  if (earlier === later) return "Choose two months to compare them.";
+  const [first, second] = [earlier, later].sort();
+  const row = tables.pairs.find((one) => same(one, chosen, "line", "recipe") && one.label === chosen.flaw
+    && one.earlier === first && one.later === second);
+  const told = `${say(chosen.flaw)}, ${later} over ${earlier}`;
+  if (!row) return `${told}: unknown, nothing was welded in one of them, or the sections do not support a correction.`;
+  const ratio = later === row.later ? [row.ratio, row.low, row.high] : [1 / row.ratio, 1 / row.high, 1 / row.low];
+  return `${told}: ${interval(...ratio, 2)} times the corrected rate.`;
 }
 
 function changeRows(chosen) {
@@ -122,6 +141,11 @@ const figures = {
     "km": (r) => number(r.metres / 1000, 2), "per km": (r) => number(r.per_km, 2),
     "limits": (r) => r.low === null ? "unknown" : `${number(r.low, 2)} to ${number(r.high, 2)}`, "alarm": (r) => r.alarm},
     tell: (rows) => `${rows.filter((r) => r.alarm).length} of ${rows.length} weeks with an alarm`},
+  months: {data: {months: monthRows}, columns: {
+    "month": (r) => r.month, "labelled": (r) => number(r.raw, 0), "of n": (r) => number(r.n, 0),
+    "corrected, per km": (r) => interval(r.per_km, r.per_km_low, r.per_km_high, 2),
+    "as labelled, per km": (r) => number(r.raw_per_km, 2)},
+    tell: (rows) => rows.filter((r) => r.per_km !== null).map((r) => `${r.month} ${number(r.per_km, 0)}`).join(", ")},
   places: {data: {places: placeRows, marks: markBands}, columns: {
     "from": (r) => number(r.at, 0), "to": (r) => number(r.to, 0), "flaws": (r) => number(r.count, 0),
     "metres inspected": (r) => number(r.metres, 0), "per km": (r) => number(r.per_km, 2)},
@@ -204,6 +228,7 @@ function summarise(chosen) {
   const changes = tables.changes.filter((row) => same(row, chosen, "line", "recipe") && row.label === chosen.flaw);
   list("changes", changes, (r) => `${say(r.label)}: from ${number(r.before, 2)} to ${number(r.after, 2)} per km from the week of `
     + `${r.week} [${r.low}, ${r.high}], probability ${number(r.probability, 2)}`, `${say(chosen.flaw)}: no change found.`);
+  if (byId("pair")) byId("pair").textContent = pairWords(chosen);
   list("marks", markRows(chosen), (r) => `line ${r.line}, ${number(r.from_mm, 0)} to ${number(r.to_mm, 0)} mm ${r.measured}, `
     + `${r.first} to ${r.last}: ${r.seams} seams where ${number(r.expected, 1)} were expected by chance, p ${r.p < 0.001 ? "< 0.001" : number(r.p, 3)}.`,
     `${say(chosen.flaw)}: nothing comes back at one place.`);

@@ -67,7 +67,7 @@ def test_axe_finds_nothing_wrong(
 
 
 def test_every_figure_is_drawn(page: Any) -> None:
-    for name in ("mix", "time", "places", "groups", "health"):
+    for name in ("mix", "time", "months", "places", "groups", "health"):
         assert page.locator(f"#figure-{name} svg path").count() > 3
         assert page.locator(f"#table-{name} tr").count() > 3
 
@@ -79,6 +79,22 @@ def test_filters_show_the_rows_of_the_choice(page: Any, view: ProcessView) -> No
     expected = [row for row in view.mix if (row.line, row.recipe, row.period) == ("L2", ALL, "2026-07")]
     counts = {cells[0]: int(cells[1].replace(",", "")) for cells in table(page, "mix")}
     assert counts == {words(row.label): row.raw for row in expected}
+
+
+def test_two_months_are_compared_either_way(page: Any) -> None:
+    assert (
+        page.text_content("#pair")
+        == "pinhole, 2026-12 over 2026-01: 2.00 [1.60, 2.50] times the corrected rate."
+    )
+    page.select_option("#later", "2026-01")
+    page.select_option("#earlier", "2026-12")
+    page.wait_for_function("document.getElementById('pair').textContent.includes('2026-01 over')")
+    assert (
+        page.text_content("#pair")
+        == "pinhole, 2026-01 over 2026-12: 0.50 [0.40, 0.63] times the corrected rate."
+    )
+    page.select_option("#earlier", "2026-02")
+    page.wait_for_function("document.getElementById('pair').textContent.includes('unknown')")
 
 
 def test_places_are_added_up_over_what_is_chosen(page: Any, view: ProcessView) -> None:

@@ -135,6 +135,18 @@ def test_mix_warns_that_raw_labels_are_not_corrected(trained: Trained, tmp_path:
     assert (tmp_path / "m.csv").read_text().startswith("line,label,count")
 
 
+def test_mix_refuses_periods_that_are_none_or_hold_nothing(trained: Trained, tmp_path: Path) -> None:
+    call(trained[0], "classify", "--out", tmp_path / "out")
+    for arguments, says in (
+        (("--period", "last week"), "no period: 'last week'"),
+        (("--period", "1999-01"), "no decided seam was welded in 1999-01"),
+        (("--period", "2025-01", "--period", "2025-02", "--by", "line"), "several periods and a column"),
+    ):
+        done = call(trained[0], "mix", "--decisions", tmp_path / "out", *arguments)
+        assert isinstance(done.exception, BadInput)
+        assert says in str(done.exception)
+
+
 def test_mix_gives_one_json_document_with_the_warning(trained: Trained, tmp_path: Path) -> None:
     call(trained[0], "classify", "--out", tmp_path / "out")
     document = json.loads(call(trained[0], "mix", "--json", "--decisions", tmp_path / "out").stdout)

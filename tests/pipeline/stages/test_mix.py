@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import csv
 import shutil
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pandas as pd
@@ -10,9 +10,11 @@ import pytest
 from statsmodels.stats.proportion import proportion_confint
 
 from seamtell.pipeline.classify import classify
+from seamtell.pipeline.counted_decisions import read_decided
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.init import init_workspace
-from seamtell.pipeline.mix import flaw_mix, write_mix_csv
+from seamtell.pipeline.mix import flaw_mix, raw_mix, write_mix_csv
+from seamtell.pipeline.production.chosen_periods import PERIOD_COLUMN, parse_periods
 from seamtell.pipeline.production.decided import ALL_SEAMS, ANSWERS
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.train import TrainResult
@@ -35,6 +37,22 @@ def test_counts_are_those_of_the_labels_in_each_group(decided: tuple[Workspace, 
     expected = indications.groupby([line.loc[indications["seam_id"]].to_numpy(), "label"]).size().to_dict()
     counted = {(s.group, s.label): s.count for s in result.shares if s.group != ALL_SEAMS and s.count}
     assert counted == expected
+
+
+def test_chosen_periods_hold_the_indications_of_their_days(decided: tuple[Workspace, Path]) -> None:
+    ws, folder = decided
+    welded = SeamStore(ws.traces_dir).metadata().set_index("seam_id")["welded_at"].dt.tz_localize(None)
+    days = welded.dt.normalize().sort_values()
+    first, middle, last = (days.iloc[k].date() for k in (0, len(days) // 2, -1))
+    texts = [f"{first}..{middle - timedelta(days=1)}", f"{middle + timedelta(days=1)}..{last}"]
+    chosen = read_decided(ws, folder).in_periods(parse_periods(texts))
+    result = raw_mix(chosen.counted(PERIOD_COLUMN))
+    indications = pd.read_parquet(folder / "indications.parquet")
+    day = days.loc[indications["seam_id"]].dt.date.to_numpy()
+    for text, own in zip(texts, (day < middle, day > middle), strict=True):
+        counted = {s.label: s.count for s in result.shares if s.group == text and s.count}
+        assert counted == indications[own]["label"].value_counts().to_dict()
+    assert result.seams[ALL_SEAMS] == (days.dt.date != middle).sum()
 
 
 def test_every_group_shows_every_flaw_with_sound_and_unclassified_beside_them(
