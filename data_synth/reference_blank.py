@@ -1,9 +1,10 @@
 """The reference blank of the invented shop, and its runs under each line's head.
 
 A welded blank of the first recipe with flaws machined into it, which an operator lays
-under the head every few weeks. What the machinist made is not quite what the drawing
-says; where the blank lies differs from run to run. Runs draw from seeds of their own, and
-their recipe is the blank's name, which has no limits: no ingest takes them for production.
+under the head: a few times to fit the head, and every week to check it. What the machinist
+made is not quite what the drawing says; where the blank lies differs from run to run. Runs
+draw from seeds of their own, and their recipe is the blank's name, which has no limits: no
+ingest takes them for production.
 """
 
 from __future__ import annotations
@@ -18,13 +19,21 @@ from seamtell.data_synth.recording import record
 from seamtell.data_synth.shop_plan import LinePlan, ShopPlan
 from seamtell.features.contracts import SeamTrace, Side
 
-__all__ = ["BLANK_LENGTH_MM", "RUNS_PER_LINE", "blank_text", "physics_text", "reference_runs"]
+__all__ = [
+    "BLANK_LENGTH_MM",
+    "RUNS_PER_LINE",
+    "blank_text",
+    "physics_text",
+    "reference_runs",
+    "weekly_checks",
+]
 
 RUNS_PER_LINE = 5
 BLANK_NAME = "MB-REF-1"
 BLANK_LENGTH_MM = 440.0
 
 _SEED_BRANCH = 2
+_CHECK_BRANCH = 5
 _LAID_WITHIN_MM = 1.5
 _CUT_WITHIN_MM = 0.15
 _DRAWN: tuple[Hole | Slot, ...] = (
@@ -44,19 +53,40 @@ def reference_runs(plan: ShopPlan, seed: int, runs_per_line: int = RUNS_PER_LINE
     SeamTrace
         By line, then by time; wear and the exchange of the head are in it.
     """
-    machinist = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_SEED_BRANCH,)))
-    made = [moved(flaw, float(machinist.uniform(-_CUT_WITHIN_MM, _CUT_WITHIN_MM))) for flaw in _DRAWN]
+    made = _made(seed)
     for number, line in enumerate(plan.lines):
         for run in range(runs_per_line):
             own = np.random.SeedSequence(seed, spawn_key=(_SEED_BRANCH, number, run))
-            yield _run(plan, line, (2 * run + 1) * plan.days / (2 * runs_per_line), run, made, own)
+            day = (2 * run + 1) * plan.days / (2 * runs_per_line)
+            yield _run(plan, line, day, f"REF-{line.name}-{run + 1:02d}", made, own)
+
+
+def weekly_checks(plan: ShopPlan, seed: int) -> Iterator[SeamTrace]:
+    """Run the same blank again in every week of the shop's life, for checks of the head.
+
+    Yields
+    ------
+    SeamTrace
+        By line, then by time.
+    """
+    made = _made(seed)
+    for number, line in enumerate(plan.lines):
+        for week in range(plan.days // 7):
+            own = np.random.SeedSequence(seed, spawn_key=(_CHECK_BRANCH, number, week))
+            yield _run(plan, line, 7.0 * week, f"CHECK-{line.name}-{week + 1:02d}", made, own)
+
+
+def _made(seed: int) -> list[FlawGeometry]:
+    """What the machinist made of the drawing."""
+    machinist = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_SEED_BRANCH,)))
+    return [moved(flaw, float(machinist.uniform(-_CUT_WITHIN_MM, _CUT_WITHIN_MM))) for flaw in _DRAWN]
 
 
 def _run(
     plan: ShopPlan,
     line: LinePlan,
     day: float,
-    number: int,
+    name: str,
     made: Sequence[FlawGeometry],
     seed: np.random.SeedSequence,
 ) -> SeamTrace:
@@ -74,7 +104,7 @@ def _run(
         gain_db=line.gain_after(day / 7),
     )
     return SeamTrace(
-        f"REF-{line.name}-{number + 1:02d}",
+        name,
         plan.start + timedelta(days=int(day), hours=5),
         line.name,
         BLANK_NAME,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import resource
 import shutil
 import time
@@ -22,6 +23,9 @@ from seamtell.pipeline.dossier.making import make_dossier
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.evaluate import evaluate
 from seamtell.pipeline.evaluation.result import EvaluationResult
+from seamtell.pipeline.health.drift import drift
+from seamtell.pipeline.health.expected import with_expected
+from seamtell.pipeline.health.refcheck import measured_lines, refcheck
 from seamtell.pipeline.implant import ImplantResult, implant
 from seamtell.pipeline.ingest.run import ingest
 from seamtell.pipeline.init import init_workspace
@@ -42,6 +46,8 @@ __all__ = ["DemoResult", "StageCost", "free_folder", "run_demo"]
 _SIGNED_BY = "R. Example, quality engineer (invented)"
 _SHOP = "Marram Bay Carriage Works (invented)"
 _CEILING_SEED_STEP = 1000
+_CHECK_HOURS = 24.0 * 8
+"""The invented shop checks its heads every week; a day late is no reason to suspend labels."""
 
 
 @dataclass(frozen=True)
@@ -162,6 +168,9 @@ def run_demo(
         approval, refusal = _sign(ws, training.model_id, now)
     with clock.stage("make the dossier"):
         dossier = make_dossier(ws, training.model_id, now=now)
+    with clock.stage("check each head against its blank week by week, look for drift"):
+        _check_heads(ws, shop, now)
+        drift(ws, now=now)
     with clock.stage("look back on the half year: next cuts, process page"):
         history = ws.decisions_dir / classify(ws, now=now).folder.name
         cuts = make_cut_plan(ws, plan.cuts, now=now)
@@ -212,7 +221,7 @@ def run_demo(
 def _workspace_of(folder: Path, shop: SynthResult) -> Workspace:
     """Make a workspace, take over limits, theory and input profile, and ingest both kinds of trace files."""
     ws = init_workspace(folder)
-    _name_shop(ws)
+    _enter_settings(ws)
     shutil.copyfile(shop.limits_path, ws.limits_path)
     shutil.copyfile(shop.physics_path, ws.physics_path)
     shutil.copyfile(shop.profile_path, ws.profiles_dir / "line_l1.toml")
@@ -221,10 +230,17 @@ def _workspace_of(folder: Path, shop: SynthResult) -> Workspace:
     return ws
 
 
-def _name_shop(ws: Workspace) -> None:
-    """Enter the shop's name where `init` leaves it empty: reports print it."""
+def _enter_settings(ws: Workspace) -> None:
+    """Enter the shop's name, which reports print, and that its heads are checked once a week."""
     text = ws.settings_path.read_text(encoding="utf-8")
-    ws.settings_path.write_text(text.replace('shop = ""', f'shop = "{_SHOP}"', 1), encoding="utf-8")
+    for old, new in (
+        (r'^shop = ""$', f'shop = "{_SHOP}"'),
+        (r"^check_within_hours = .*$", f"check_within_hours = {_CHECK_HOURS}"),
+    ):
+        text, found = re.subn(old, new, text, flags=re.MULTILINE)
+        if found != 1:
+            raise AssertionError(f"{old} is in the new settings {found} times")
+    ws.settings_path.write_text(text, encoding="utf-8")
 
 
 def _calibrate(ws: Workspace, shop: SynthResult, now: datetime) -> None:
@@ -232,6 +248,17 @@ def _calibrate(ws: Workspace, shop: SynthResult, now: datetime) -> None:
     for runs in sorted(path for path in shop.reference_dir.iterdir() if path.is_dir()):
         files = sorted(runs.glob("*.csv"))
         calibrate(ws, shop.blank_path, files, runs.name, profile="default", now=now)
+
+
+def _check_heads(ws: Workspace, shop: SynthResult, now: datetime) -> None:
+    """Check the weekly runs of every line against what the runs gave that its head was fitted with."""
+    drawing = shop.blank_path.read_text(encoding="utf-8")
+    for runs in sorted(shop.checks_dir.iterdir()):
+        line, good = runs.name, sorted((shop.reference_dir / runs.name).glob("*.csv"))
+        measured = measured_lines(ws, shop.blank_path, good, line, profile="default")
+        blank = ws.root / f"blank_{line}.toml"
+        blank.write_text(with_expected(drawing, [text for _, text in measured]), encoding="utf-8")
+        refcheck(ws, blank, sorted(runs.glob("*.csv")), line, profile="default", now=now)
 
 
 def _sign(ws: Workspace, model_id: str, now: datetime) -> tuple[ApprovalResult | None, str]:

@@ -13,7 +13,7 @@ from pathlib import Path
 import pyarrow.parquet as pq
 
 from seamtell.data_synth.cutting import Cut, SeamRecord
-from seamtell.data_synth.reference_blank import blank_text, physics_text, reference_runs
+from seamtell.data_synth.reference_blank import blank_text, physics_text, reference_runs, weekly_checks
 from seamtell.data_synth.shop import InventedSeam, invent_shop
 from seamtell.data_synth.shop_plan import ShopPlan, limits_text
 from seamtell.features.contracts import SeamTrace
@@ -58,7 +58,9 @@ class SynthResult:
     physics_path : Path
         Heads and sheets as the shop knows them: round numbers, not those it is simulated with.
     reference_dir : Path
-        Runs of the reference blank, one folder a line, contract layout.
+        Runs of the reference blank to fit the heads with, one folder a line, contract layout.
+    checks_dir : Path
+        Weekly runs of it to check the heads with, laid out alike.
     """
 
     folder: Path
@@ -69,10 +71,12 @@ class SynthResult:
     limits_path: Path
     physics_path: Path
     reference_dir: Path
-    text_seams: int
-    parquet_seams: int
-    sections: int
+    checks_dir: Path
+    text_seams: int = 0
+    parquet_seams: int = 0
+    sections: int = 0
     reference_runs: int = 0
+    check_runs: int = 0
 
     @property
     def blank_path(self) -> Path:
@@ -127,6 +131,7 @@ def synth(
         cuts = shop.sections(records, round(seams * SECTIONS_PER_SEAM) if sections is None else sections)
         _write_tables(staged, cuts, records, shop.plan)
         n_runs = _write_reference(staged, shop.plan, seed)
+        n_checks = _write_runs(staged.checks_dir, weekly_checks(shop.plan, seed))
         for name in _targets():
             (staging / name).rename(folder / name)
     finally:
@@ -137,12 +142,15 @@ def synth(
         parquet_seams=seams - n_text,
         sections=len(cuts),
         reference_runs=n_runs,
+        check_runs=n_checks,
     )
 
 
 def _paths(folder: Path) -> SynthResult:
-    traces, parquet, profile, table, limits, physics, reference, _ = (folder / name for name in _targets())
-    return SynthResult(folder, traces, parquet, profile, table, limits, physics, reference, 0, 0, 0)
+    traces, parquet, profile, table, limits, physics, reference, checks, _ = (
+        folder / name for name in _targets()
+    )
+    return SynthResult(folder, traces, parquet, profile, table, limits, physics, reference, checks)
 
 
 def _targets() -> tuple[str, ...]:
@@ -154,6 +162,7 @@ def _targets() -> tuple[str, ...]:
         "limits.toml",
         "physics.toml",
         "reference",
+        "checks",
         HIDDEN_TRUTH_DIR,
     )
 
@@ -216,13 +225,18 @@ def _write_reference(staged: SynthResult, plan: ShopPlan, seed: int) -> int:
     staged.physics_path.write_text(physics_text(plan), encoding="utf-8", newline="\n")
     staged.reference_dir.mkdir()
     staged.blank_path.write_text(blank_text(plan), encoding="utf-8", newline="\n")
-    n_runs = 0
-    for run in reference_runs(plan, seed):
-        folder = staged.reference_dir / run.line
-        folder.mkdir(exist_ok=True)
-        (folder / f"{run.seam_id}.csv").write_bytes(contract_file_bytes(run))
-        n_runs += 1
-    return n_runs
+    return _write_runs(staged.reference_dir, reference_runs(plan, seed))
+
+
+def _write_runs(folder: Path, runs: Iterable[SeamTrace]) -> int:
+    """Write each run to the folder of its line; how many there are."""
+    count = 0
+    for run in runs:
+        own = folder / run.line
+        own.mkdir(parents=True, exist_ok=True)
+        (own / f"{run.seam_id}.csv").write_bytes(contract_file_bytes(run))
+        count += 1
+    return count
 
 
 def _text(value: object) -> str:

@@ -18,6 +18,7 @@ from seamtell.pipeline.describe import describe
 from seamtell.pipeline.evaluate import evaluate
 from seamtell.pipeline.health.drift import drift, restart_drift
 from seamtell.pipeline.health.drift_state import DriftLevel, DriftState
+from seamtell.pipeline.health.expected import with_expected
 from seamtell.pipeline.health.refcheck import measured_lines, refcheck
 from seamtell.pipeline.health.summary import health_document
 from seamtell.pipeline.implant import implant
@@ -89,7 +90,7 @@ def prepare_plant(folder: Path, tell: Callable[[str], None]) -> Path:
         calibrate(ws, shop.blank_path, files, runs.name, profile="default", now=now)
         # The checks of the year expect what these runs gave.
         expected = dict(measured_lines(ws, shop.blank_path, files, runs.name, profile="default"))
-        blank = _blank_with(shop.blank_path.read_text(encoding="utf-8"), list(expected.values()))
+        blank = with_expected(shop.blank_path.read_text(encoding="utf-8"), list(expected.values()))
         (ws.root / f"blank_{runs.name}.toml").write_text(blank, encoding="utf-8")
     tell("train, evaluate, approve")
     implant(ws, per_class=200, workers=2, now=now)
@@ -108,14 +109,6 @@ def _with_weekly_checks(settings: str) -> str:
     where = next(k for k, line in enumerate(lines) if line.startswith("check_within_hours"))
     lines[where] = f"check_within_hours = {CHECK_HOURS}"
     return "\n".join(lines) + "\n"
-
-
-def _blank_with(text: str, expected: list[str]) -> str:
-    """The blank's file with what each flaw is expected to give, in order of position as the file has them."""
-    parts = text.split("[[flaw]]\n")
-    return parts[0] + "".join(
-        f"[[flaw]]\n{line}\n{part}" for line, part in zip(expected, parts[1:], strict=True)
-    )
 
 
 def live_a_year(

@@ -48,6 +48,8 @@ def synth_command(
                 "reference": str(result.reference_dir),
                 "blank": str(result.blank_path),
                 "reference_runs": result.reference_runs,
+                "checks": str(result.checks_dir),
+                "check_runs": result.check_runs,
             }
         )
         return
@@ -61,6 +63,7 @@ def synth_command(
             ("heads and sheets, as the shop knows them", result.physics_path, ""),
             ("runs of the reference blank, every line", result.reference_dir, result.reference_runs),
             ("reference blank", result.blank_path, ""),
+            ("weekly runs of it, to check the heads", result.checks_dir, result.check_runs),
             ("input profile of the text files", result.profile_path, ""),
             ("hidden truth, read by no command", result.folder / HIDDEN_TRUTH_DIR, ""),
         ),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,7 +10,9 @@ from seamtell.features.contracts import Channel
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.physics.blank_file import FlawTable, flaw_name, read_blank_document
 
-__all__ = ["ExpectedBlank", "ExpectedFlaw", "read_expected_blank"]
+__all__ = ["ExpectedBlank", "ExpectedFlaw", "read_expected_blank", "with_expected"]
+
+_FLAW = "[[flaw]]\n"
 
 
 @dataclass(frozen=True)
@@ -120,3 +122,18 @@ def _check_amplitudes(flaw: ExpectedFlaw, table: FlawTable, path: Path, *, known
                 where=str(path),
                 do="mend the value",
             )
+
+
+def with_expected(text: str, lines: Sequence[str]) -> str:
+    """Text of a blank's file with one ``expected_pct`` line for each flaw, in the file's order.
+
+    Parameters
+    ----------
+    text : str
+        Has no such line yet.
+    lines : sequence of str
+        From `measured_lines`; one for each flaw.
+    """
+    head, *flaws = text.split(_FLAW)
+    told = [f"{_FLAW}{line}\n{flaw}" for line, flaw in zip(lines, flaws, strict=True)]
+    return head + "".join(told)

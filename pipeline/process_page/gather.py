@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -98,7 +98,7 @@ def gather_view(
     even = [row for along in alongs for row in even_rows(decided, along, rng)]
     found = Found(changes, marks, even, groups, LEVEL)
     choices = mixes_of_choices(cells, correction, periods, rng)
-    instrument = instrument_of(ws, settings.health, now=now)
+    instrument = instrument_of(ws, settings.health, last_welded=_last_welded(everything), now=now)
     cuts, cuts_note = next_cuts(ws)
     named = [*(mark.example for mark in marks), *(one.example for one in groups if one.example)]
     day = everything.seams.welded_at.astype("datetime64[D]")
@@ -140,9 +140,15 @@ def gather_view(
         health=instrument.checks,
         trends=instrument.trends,
         drift=instrument.drift,
+        suspended_since=instrument.suspended_since,
         cuts_note=cuts_note,
         pictures=seam_pictures(ws, everything, [*named, *(cut.seam_id for cut in cuts)]),
     )
+
+
+def _last_welded(decided: Decided) -> datetime:
+    last: datetime = decided.seams.welded_at.max().astype("datetime64[us]").item()
+    return last.replace(tzinfo=UTC)
 
 
 def _warnings(decided: Decided, mix: CorrectedMix, not_asked: int) -> tuple[str, ...]:

@@ -26,8 +26,10 @@ class Instrument:
     rows : tuple of HealthRow
     checks : str
         A sentence, empty without any check.
-    trends, drift, suspended : tuple of str
+    trends, drift : tuple of str
         Sentences.
+    suspended, suspended_since : tuple of str
+        Sentences: what stood suspended when the last seam of the page was welded, and what does by now.
     """
 
     rows: tuple[HealthRow, ...]
@@ -35,10 +37,20 @@ class Instrument:
     trends: tuple[str, ...]
     drift: tuple[str, ...]
     suspended: tuple[str, ...]
+    suspended_since: tuple[str, ...]
 
 
-def instrument_of(ws: Workspace, settings: HealthSettings, *, now: datetime) -> Instrument:
+def instrument_of(
+    ws: Workspace, settings: HealthSettings, *, last_welded: datetime, now: datetime
+) -> Instrument:
     """Read it.
+
+    Parameters
+    ----------
+    ws : Workspace
+    settings : HealthSettings
+    last_welded, now : datetime
+        Timezone-aware; of the last seam of the page, and of making it.
 
     Raises
     ------
@@ -50,13 +62,21 @@ def instrument_of(ws: Workspace, settings: HealthSettings, *, now: datetime) -> 
         HealthRow(row["line"], row["at"], row["channel"], row["deviation_db"], row["state"])
         for row in document["checks"]
     ]
+    then, today = (
+        [_sentence(one) for one in suspensions_of(ws, settings, now=at)[1]] for at in (last_welded, now)
+    )
     return Instrument(
         rows=tuple(rows),
         checks=document["sentence"],
         trends=tuple(one["sentence"] for one in document["trends"]),
         drift=tuple(_drift(line, own) for line, own in document["drift"].items()),
-        suspended=suspensions_of(ws, settings, now=now)[1],
+        suspended=tuple(then),
+        suspended_since=tuple(one for one in today if one not in then),
     )
+
+
+def _sentence(message: str) -> str:
+    return f"{message[0].upper()}{message[1:]}."
 
 
 def _drift(line: str, own: dict[str, Any]) -> str:

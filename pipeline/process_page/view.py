@@ -248,6 +248,8 @@ class ProcessView:
         A sentence each; empty when nothing of the kind was run.
     trends, drift : tuple of str
         Sentences.
+    suspended_since : tuple of str
+        Sentences on labels that are suspended for seams later than those of the page.
     pictures : mapping of str to str
         Drawn traces by seam, as SVG.
     """
@@ -292,6 +294,7 @@ class ProcessView:
     health: str = ""
     trends: tuple[str, ...] = ()
     drift: tuple[str, ...] = ()
+    suspended_since: tuple[str, ...] = ()
     cuts_note: str = ""
     pictures: dict[str, str] = field(default_factory=dict)
 

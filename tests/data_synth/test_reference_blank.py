@@ -6,7 +6,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from seamtell.data_synth.reference_blank import RUNS_PER_LINE, blank_text, physics_text, reference_runs
+from seamtell.data_synth.reference_blank import (
+    RUNS_PER_LINE,
+    blank_text,
+    physics_text,
+    reference_runs,
+    weekly_checks,
+)
 from seamtell.data_synth.shop_plan import ShopPlan
 from seamtell.features.contracts import CHANNELS, SeamTrace
 
@@ -34,6 +40,17 @@ def test_the_same_seed_gives_the_same_runs_and_another_seed_others(runs):
             for a, b in zip(runs, again, strict=True)
         )
         assert not np.array_equal(runs[0].amplitudes_pct[name], other[0].amplitudes_pct[name])
+
+
+def test_every_line_is_checked_every_week_with_runs_of_their_own(runs):
+    plan = ShopPlan()
+    checks = list(weekly_checks(plan, 3))
+    for line in plan.lines:
+        days = [(run.welded_at - plan.start).days for run in checks if run.line == line.name]
+        assert days == list(range(0, plan.days, 7))
+    same_week = next(run for run in checks if run.line == "L1" and run.welded_at >= runs[1].welded_at)
+    assert not np.array_equal(same_week.amplitudes_pct["scatter"], runs[1].amplitudes_pct["scatter"])
+    assert not {run.seam_id for run in checks} & {run.seam_id for run in runs}
 
 
 def test_every_machined_flaw_stands_out_where_the_drawing_has_it(runs):

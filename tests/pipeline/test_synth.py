@@ -108,6 +108,13 @@ def test_reference_runs_of_each_line_are_read_in_the_contract_layout(shop: Path,
                 assert np.abs(read.amplitudes_pct[name] - run.amplitudes_pct[name]).max() < 0.006
 
 
+def test_weekly_checks_of_each_line_are_there_and_leave_the_other_runs_alone(shop: Path) -> None:
+    weeks = ShopPlan().days // 7
+    for line in ("L1", "L2"):
+        names = sorted(path.stem for path in (shop / "checks" / line).iterdir())
+        assert names == [f"CHECK-{line}-{week:02d}" for week in range(1, weeks + 1)]
+
+
 def test_sections_carry_labels_of_the_contract_and_no_truth(shop: Path) -> None:
     table = pd.read_csv(shop / "sections.csv")
     assert set(table["flaw"]) <= {flaw.value for flaw in Flaw}
@@ -130,7 +137,7 @@ def test_taking_in_the_whole_shop_folder_leaves_the_hidden_truth_where_it_is(
     ws.limits_path.write_bytes((shop / "limits.toml").read_bytes())
     report = ingest(ws, [shop], profile=str(shop / "profile.toml"))
     assert report.added > 0
-    runs = {path.name for path in (shop / "reference").rglob("*.csv")}
+    runs = {path.name for part in ("reference", "checks") for path in (shop / part).rglob("*.csv")}
     assert {Path(row.source).name for row in report.rows} == {"seams.parquet", "sections.csv"} | runs
     kept = [path.read_bytes() for path in ws.root.rglob("*") if path.is_file()]
     for truth in (shop / HIDDEN_TRUTH_DIR).iterdir():

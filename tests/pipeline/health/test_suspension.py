@@ -11,6 +11,7 @@ from seamtell.pipeline.health.flaw_return import Level
 from seamtell.pipeline.health.refcheck import refcheck
 from seamtell.pipeline.health.standing import suspensions_of
 from seamtell.pipeline.health.suspension import EVER, NEVER, Suspensions, check_spans, suspect_span
+from seamtell.pipeline.process_page.instrument_rows import instrument_of
 from seamtell.pipeline.settings import HealthSettings, read_settings
 
 from .conftest import START, WriteRun
@@ -116,3 +117,15 @@ def test_a_line_whose_check_is_overdue_now_is_told(ws, blank_path, write_run: Wr
     told = [suspensions_of(ws, HealthSettings(), now=START + h * HOUR)[1] for h in (11, 13)]
     assert told[0] == ()
     assert "welded from 2026-03-02 17:00 UTC on: its reference check is overdue" in told[1][0]
+
+
+@pytest.mark.parametrize(("last", "suspended", "since"), [(11, 0, 1), (13, 1, 0)])
+def test_the_process_page_tells_apart_what_was_suspended_for_its_seams_and_what_is_since(
+    ws, blank_path, write_run: WriteRun, last: int, suspended: int, since: int
+) -> None:
+    refcheck(ws, blank_path, [write_run()], "L1", now=START)
+    shown = instrument_of(ws, HealthSettings(), last_welded=START + last * HOUR, now=START + 20 * HOUR)
+    assert (len(shown.suspended), len(shown.suspended_since)) == (suspended, since)
+    (sentence,) = shown.suspended + shown.suspended_since
+    assert sentence.startswith("Labels of line 'L1' are suspended for seams welded from 2026-03-02 17:00 UTC")
+    assert sentence.endswith(".")

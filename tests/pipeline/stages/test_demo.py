@@ -16,7 +16,10 @@ from seamtell.pipeline.commands.demo import demo_rows
 from seamtell.pipeline.decisions.files import read_decisions
 from seamtell.pipeline.demo import DemoResult, free_folder, run_demo
 from seamtell.pipeline.demo_plan import DemoPlan
-from seamtell.pipeline.settings import Settings
+from seamtell.pipeline.health.standing import suspensions_of
+from seamtell.pipeline.health.summary import health_document
+from seamtell.pipeline.settings import Settings, read_settings
+from seamtell.pipeline.store.seam_store import SeamStore
 
 NOW = datetime(2025, 9, 1, tzinfo=UTC)
 
@@ -33,7 +36,7 @@ def test_every_report_that_the_demo_names_is_there(demo: DemoResult) -> None:
 
 
 def test_every_stage_states_its_time_and_memory(demo: DemoResult) -> None:
-    assert len(demo.costs) == 13
+    assert len(demo.costs) == 14
     assert all(one.seconds > 0 and one.peak_mib > 50 for one in demo.costs)
 
 
@@ -74,6 +77,18 @@ def test_the_decisions_are_those_of_the_newest_month(demo: DemoResult) -> None:
     listed = pd.read_csv(demo.folder / "shop" / "sections.csv", usecols=["seam_id"])
     assert 0 < len(seams) < 420
     assert len(listed) == 150
+
+
+def test_every_head_was_checked_every_week_and_no_label_suspended_for_it(demo: DemoResult) -> None:
+    document = health_document(demo.workspace)
+    weeks = ShopPlan().days // 7
+    for line in ("L1", "L2"):
+        assert len({row["at"] for row in document["checks"] if row["line"] == line}) == weeks
+        assert line in document["drift"]
+    assert not {row["state"] for row in document["checks"]} & {"stop"}
+    ws = demo.workspace
+    last: datetime = SeamStore(ws.traces_dir).metadata()["welded_at"].max().to_pydatetime()
+    assert suspensions_of(ws, read_settings(ws.settings_path).health, now=last)[1] == ()
 
 
 def test_parts_of_the_ceiling_do_not_depend_on_one_another() -> None:
