@@ -18,6 +18,8 @@ Statistical Applications in Genetics and Molecular Biology 9(1), 39.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -99,7 +101,7 @@ def sections_p(
 def _by_stratum(sections: SectionCounts) -> SectionCounts:
     """The same sections with every stratum an answer of its own."""
     strata = sections.found.shape[1]
-    return SectionCounts(sections.found, sections.production, np.arange(strata), strata, sections.design)
+    return replace(sections, answer_of=np.arange(strata), answers=strata)
 
 
 def _deviance(confusion: NDArray[np.float64], counts: NDArray[np.float64]) -> NDArray[np.float64]:

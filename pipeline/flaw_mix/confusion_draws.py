@@ -12,9 +12,13 @@ Taking the rows of the section table as they stand would then give a classifier 
 good as the shop's choice of cuts. Each unknown probability vector is drawn from its
 Dirichlet posterior, so that few sections give wide intervals.
 
-What is assumed: within one stratum the choice did not depend on what was behind the
-indication; the classifier answers a given truth alike in the period of the sections and in
-production (see `behaviour`), while the mix itself may move.
+Sections that a plan drew weigh by the inverse of the probability with which it drew them, scaled
+within their stratum to what they are worth (see ``acceptance.drawn_cuts``): a plan prefers what is
+ambiguous or novel, and what is ambiguous is more often wrong.
+
+What is assumed: among sections of no plan, within one stratum the choice did not depend on what
+was behind the indication; the classifier answers a given truth alike in the period of the sections
+and in production (see `behaviour`), while the mix itself may move.
 
 References
 ----------
@@ -78,6 +82,8 @@ class SectionCounts:
     answer_of: NDArray[np.int64]
     answers: int
     design: Design
+    worth: NDArray[np.float64] | None = None
+    """Like `found`, each section with its weight; None where all weigh alike."""
 
     def __post_init__(self) -> None:
         strata = self.found.shape[1]
@@ -88,6 +94,8 @@ class SectionCounts:
             )
         if (self.found < 0).any() or (self.production < 0).any():
             raise ValueError("got counts below zero")
+        if self.worth is not None and not ((self.worth > 0) == (self.found > 0)).all():
+            raise ValueError("got weights of no section, or sections of no weight")
 
     @property
     def sections(self) -> NDArray[np.int64]:
@@ -95,9 +103,14 @@ class SectionCounts:
         return np.asarray(self.found.sum(axis=1))
 
     @property
+    def weighed(self) -> NDArray[np.float64]:
+        """Sections of each truth in each stratum with their weights, shape (t, s)."""
+        return self.found.astype(np.float64) if self.worth is None else self.worth
+
+    @property
     def by_answer(self) -> NDArray[np.float64]:
-        """Sections of each truth and answer, shape (t, a)."""
-        return self._folded(self.found.astype(np.float64))
+        """Weighed sections of each truth and answer, shape (t, a)."""
+        return self._folded(self.weighed)
 
     @property
     def uncut_share(self) -> float:
@@ -168,17 +181,17 @@ def _joint_draws(counts: SectionCounts, draws: int, rng: np.random.Generator) ->
         rows = dirichlet_draws(table + _PRIOR_TOTAL / counts.answers, draws, rng)
         shares = dirichlet_draws(table.sum(axis=1) + _PRIOR_TOTAL / truths, draws, rng)
         return np.asarray(rows * shares[..., None])
-    within = dirichlet_draws(counts.found.T + _PRIOR_TOTAL / truths, draws, rng)  # (draws, s, t)
+    within = dirichlet_draws(counts.weighed.T + _PRIOR_TOTAL / truths, draws, rng)  # (draws, s, t)
     shares = dirichlet_draws(counts.production + _PRIOR_TOTAL / strata, draws, rng)
     return counts._folded(np.swapaxes(within * shares[..., None], 1, 2))
 
 
 def _point_joint(counts: SectionCounts) -> NDArray[np.float64]:
     if counts.design is Design.RANDOM:
-        return counts.by_answer / max(1.0, float(counts.found.sum()))
-    cut = counts.found.sum(axis=0)
+        return counts.by_answer / max(1.0, float(counts.weighed.sum()))
+    cut = counts.weighed.sum(axis=0)
     weight = np.divide(counts.production, cut, out=np.zeros(len(cut)), where=cut > 0)
-    joint = counts._folded(counts.found * weight)
+    joint = counts._folded(counts.weighed * weight)
     return np.asarray(joint / max(joint.sum(), 1e-300))
 
 

@@ -157,15 +157,15 @@ def upper_bounds(sections: SectionCounts, counts: GroupCounts, level: float) -> 
     shown = counts.answers / max(1, counts.indications)
     # Below two-sided 1 - 2 e, the upper end alone fails with probability e.
     each = 1.0 - 2.0 * (1.0 - level) / len(shown)
-    bounds = np.zeros(len(sections.found))
+    bounds, weighed = np.zeros(len(sections.found)), sections.weighed
     for answer in np.flatnonzero(shown):
         strata = np.flatnonzero(sections.answer_of == answer)
         weight = sections.production[strata]
         weight = weight / weight.sum() if weight.sum() > 0 else np.full(len(strata), 1.0 / len(strata))
         for stratum, part in zip(strata, weight, strict=True):
-            n = int(sections.found[:, stratum].sum())
+            n = float(weighed[:, stratum].sum())
             for truth in range(len(bounds)):
-                k = int(sections.found[truth, stratum])
+                k = float(weighed[truth, stratum])
                 bounds[truth] += shown[answer] * part * (clopper_pearson(k, n, each)[1] if n else 1.0)
     return np.minimum(bounds, 1.0)
 

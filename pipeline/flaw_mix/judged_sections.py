@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from seamtell.features.contracts import Flaw, Purpose
 from seamtell.models.reasons import Reason
+from seamtell.pipeline.acceptance.drawn_cuts import drawn_weights
 from seamtell.pipeline.decisions.decided_batch import DecidedBatch
 from seamtell.pipeline.decisions.decider import Decider
 from seamtell.pipeline.decisions.files import DecisionRecord
@@ -24,6 +25,7 @@ from seamtell.pipeline.limits_file import read_limits
 from seamtell.pipeline.production.decided import ANSWERS
 from seamtell.pipeline.production.height_bins import EVERY_HEIGHT, HeightBins, bins_of_sections
 from seamtell.pipeline.settings import indication_settings, read_settings
+from seamtell.pipeline.store.planned_cuts import read_planned_cuts
 from seamtell.pipeline.store.seam_store import SeamStore
 from seamtell.pipeline.verified_model import load_verified_model
 from seamtell.pipeline.workspace import Workspace
@@ -89,9 +91,11 @@ def judged_sections(ws: Workspace, record: DecisionRecord, *, seed: int) -> Judg
     table, height = table[height >= 0], height[height >= 0]
     truths = np.array([TRUTHS.index(name) for name in table["truth"]], dtype=np.int64)
     answers = np.array([ANSWERS.index(name) for name in table["answer"]], dtype=np.int64)
-    strata = bins.count * len(ANSWERS)
+    strata, stratum = bins.count * len(ANSWERS), answers + len(ANSWERS) * height
     found = np.zeros((len(TRUTHS), strata), dtype=np.int64)
-    np.add.at(found, (truths, answers + len(ANSWERS) * height), 1)
+    np.add.at(found, (truths, stratum), 1)
+    worth = np.zeros(found.shape)
+    np.add.at(worth, (truths, stratum), drawn_weights(stratum.astype(str), _drawn_with(ws, table)))
     welded = pd.to_datetime(table["welded_at"], utc=True)
     seams = _reference_seams(store, known_recipes, welded.min(), welded.max(), seed)
     counts = SectionCounts(
@@ -100,6 +104,7 @@ def judged_sections(ws: Workspace, record: DecisionRecord, *, seed: int) -> Judg
         answer_of=np.tile(np.arange(len(ANSWERS)), bins.count),
         answers=len(ANSWERS),
         design=Design.RANDOM if random else Design.BY_STRATUM,
+        worth=worth,
     )
     welded_at = welded.dt.tz_localize(None).to_numpy("datetime64[s]")
     return JudgedSections(counts, bins, truths, answers, welded_at, len(seams))
@@ -124,6 +129,12 @@ def _read(ws: Workspace, model_id: str) -> pd.DataFrame:
             do=f"run 'seamtell evaluate {model_id}' again",
         ) from None
     raise BadInput("no section lies at an indication", where=str(path), do="add sections, then evaluate")
+
+
+def _drawn_with(ws: Workspace, table: pd.DataFrame) -> NDArray[np.float64]:
+    """Probability with which a plan drew each section; NaN where no plan did."""
+    planned = read_planned_cuts(ws).selection_probabilities()
+    return np.array([planned.get(name, np.nan) for name in table["section_id"]], dtype=np.float64)
 
 
 def _decider(ws: Workspace, store: SeamStore, record: DecisionRecord) -> tuple[Decider, frozenset[str]]:
