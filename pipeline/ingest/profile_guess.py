@@ -245,13 +245,16 @@ def _put_amplitude(columns: list[np.ndarray], draft: _Draft) -> None:
 
 def _guess_parquet(path: Path, draft: _Draft) -> None:
     try:
-        with pq.ParquetFile(path) as file:
-            first = next(file.iter_batches(batch_size=256), None)
-            schema = file.schema_arrow
+        _guess_rows(path, draft)
     except PARQUET_DAMAGE as problem:
-        raise BadInput(
-            f"no Parquet file: {str(problem)[:120].rstrip('.')}", where=str(path), do="export the file again"
-        ) from None
+        said = str(problem).splitlines()[0][:120].rstrip(".")
+        raise BadInput(f"no Parquet file: {said}", where=str(path), do="export the file again") from None
+
+
+def _guess_rows(path: Path, draft: _Draft) -> None:
+    with pq.ParquetFile(path) as file:
+        first = next(file.iter_batches(batch_size=256), None)
+        schema = file.schema_arrow
     lists = [f.name for f in schema if pa.types.is_list(f.type) or pa.types.is_large_list(f.type)]
     texts = [f.name for f in schema if not pa.types.is_nested(f.type)]
     values = _parquet_values(first, lists, texts)

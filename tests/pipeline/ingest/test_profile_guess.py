@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import io
+
 import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -69,6 +71,21 @@ def test_a_parquet_file_with_a_damaged_name_is_refused(shop):
     path.write_bytes(path.read_bytes().replace(b"Seam", b"\x80eam"))
     with pytest.raises(BadInput, match="no Parquet file"):
         guess_profile(path)
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [(b"MB-0001", b"\x80B-0001"), (b"MB-0001", b"\xff\xff-0001"), (b"PAR1", b"PAR2")],
+)
+def test_damage_inside_a_parquet_file_is_told_in_one_line(shop, old, new):
+    row = {"seam_id": ["MB-0001"], "start_mm": [0.0], "pitch_mm": [0.5], "specular": [[1.0, 2.0]]}
+    whole = io.BytesIO()
+    pq.write_table(pa.table(row), whole, compression="none", use_dictionary=False, write_statistics=False)
+    path = shop.inbox / "damaged.parquet"
+    path.write_bytes(whole.getvalue().replace(old, new))
+    with pytest.raises(BadInput, match="no Parquet file") as caught:
+        guess_profile(path)
+    assert "\n" not in str(caught.value)
 
 
 def test_a_parquet_file_is_inferred_too(shop):
