@@ -90,8 +90,9 @@ def rate_ratio(
 
     Examples
     --------
-    >>> rate_ratio(np.array([2.0, 4.0, 6.0]), np.array([1.0, 2.0, 3.0]), 0.95)
-    (2.0, 2.0, 2.0)
+    >>> ratio = rate_ratio(np.array([2.0, 4.0, 6.0]), np.array([1.0, 2.0, 3.0]), 0.95)
+    >>> [round(one, 3) for one in ratio]
+    [2.0, 2.0, 2.0]
     """
     return _ratio(_log_ratios(own, other), level)
 
