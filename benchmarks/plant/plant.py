@@ -34,7 +34,6 @@ from seamtell.pipeline.workspace import Workspace
 
 __all__ = ["Lived", "live_a_year", "prepare_plant"]
 
-BEFORE_SEED = 11
 CHECK_HOURS = 24.0 * 8
 """The blank is run every week."""
 RESTART_WEEKS = (2, 36)
@@ -64,16 +63,13 @@ class Lived:
     decisions: Path
 
 
-def prepare_plant(folder: Path, tell: Callable[[str], None]) -> Path:
-    """Train and approve a model on the half year before; the workspace is kept and copied from then on."""
-    workspace = folder / "workspace"
-    if workspace.exists():
-        return workspace
+def prepare_plant(folder: Path, seed: int, tell: Callable[[str], None]) -> Path:
+    """Train and approve a model on a half year before, invented from `seed`; its workspace."""
     building = folder / "building"
     shutil.rmtree(building, ignore_errors=True)
     plan = year_before()
     tell("invent the half year before")
-    shop = synth(building / "shop", seams=3600, seed=BEFORE_SEED, sections=900, plan=plan)
+    shop = synth(building / "shop", seams=3600, seed=seed, sections=900, plan=plan)
     ws = init_workspace(building / "workspace")
     text = ws.settings_path.read_text(encoding="utf-8")
     text = text.replace('shop = ""', 'shop = "Marram Bay Carriage Works (invented)"', 1)
@@ -99,9 +95,8 @@ def prepare_plant(folder: Path, tell: Callable[[str], None]) -> Path:
     model = train(ws, physics=TrainPhysics.IMPLANTED, now=now).model_id
     evaluate(ws, model, now=now)
     approve(ws, model, by=_BY, reason="an invented year", now=now)
-    (building / "workspace").rename(workspace)
-    shutil.rmtree(building)
-    return workspace
+    shutil.rmtree(building / "shop")
+    return ws.root
 
 
 def _with_weekly_checks(settings: str) -> str:
@@ -112,13 +107,14 @@ def _with_weekly_checks(settings: str) -> str:
 
 
 def live_a_year(
-    prepared: Path, folder: Path, plan: ShopPlan, year: InventedYear, tell: Callable[[str], None]
+    workspace: Path, seed: int, plan: ShopPlan, year: InventedYear, tell: Callable[[str], None]
 ) -> Lived:
-    """Take the year in as it comes, check the instrument every week, and look back at the end of it."""
-    shutil.rmtree(folder, ignore_errors=True)
-    shutil.copytree(prepared, folder)
-    ws = Workspace(folder)
-    runs = list(write_runs(folder / "runs", plan, BEFORE_SEED, len(year.files), "YEAR"))
+    """Take the year in as it comes, check the instrument every week, and look back at the end of it.
+
+    `workspace` is that of `prepare_plant` with the same `seed`; the blank of the checks is the one it knows.
+    """
+    ws = Workspace(workspace)
+    runs = list(write_runs(workspace / "runs", plan, seed, len(year.files), "YEAR"))
     done, restarts, mended = 0, (), {}
     for until in (*RESTART_WEEKS, len(year.files)):
         end = plan.start + timedelta(weeks=until)
