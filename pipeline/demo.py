@@ -24,8 +24,7 @@ from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.evaluate import evaluate
 from seamtell.pipeline.evaluation.result import EvaluationResult
 from seamtell.pipeline.health.drift import drift
-from seamtell.pipeline.health.expected import with_expected
-from seamtell.pipeline.health.refcheck import measured_lines, refcheck
+from seamtell.pipeline.health.refcheck import measured_blank, refcheck
 from seamtell.pipeline.implant import ImplantResult, implant
 from seamtell.pipeline.ingest.run import ingest
 from seamtell.pipeline.init import init_workspace
@@ -252,12 +251,11 @@ def _calibrate(ws: Workspace, shop: SynthResult, now: datetime) -> None:
 
 def _check_heads(ws: Workspace, shop: SynthResult, now: datetime) -> None:
     """Check the weekly runs of every line against what the runs gave that its head was fitted with."""
-    drawing = shop.blank_path.read_text(encoding="utf-8")
     for runs in sorted(shop.checks_dir.iterdir()):
         line, good = runs.name, sorted((shop.reference_dir / runs.name).glob("*.csv"))
-        measured = measured_lines(ws, shop.blank_path, good, line, profile="default")
         blank = ws.root / f"blank_{line}.toml"
-        blank.write_text(with_expected(drawing, [text for _, text in measured]), encoding="utf-8")
+        text = measured_blank(ws, shop.blank_path, good, line, profile="default")
+        blank.write_text(text, encoding="utf-8")
         refcheck(ws, blank, sorted(runs.glob("*.csv")), line, profile="default", now=now)
 
 

@@ -18,8 +18,7 @@ from seamtell.pipeline.describe import describe
 from seamtell.pipeline.evaluate import evaluate
 from seamtell.pipeline.health.drift import drift, restart_drift
 from seamtell.pipeline.health.drift_state import DriftLevel, DriftState
-from seamtell.pipeline.health.expected import with_expected
-from seamtell.pipeline.health.refcheck import measured_lines, refcheck
+from seamtell.pipeline.health.refcheck import measured_blank, refcheck
 from seamtell.pipeline.health.summary import health_document
 from seamtell.pipeline.implant import implant
 from seamtell.pipeline.ingest.run import ingest
@@ -85,8 +84,7 @@ def prepare_plant(folder: Path, seed: int, tell: Callable[[str], None]) -> Path:
         files = sorted(runs.glob("*.csv"))
         calibrate(ws, shop.blank_path, files, runs.name, profile="default", now=now)
         # The checks of the year expect what these runs gave.
-        expected = dict(measured_lines(ws, shop.blank_path, files, runs.name, profile="default"))
-        blank = with_expected(shop.blank_path.read_text(encoding="utf-8"), list(expected.values()))
+        blank = measured_blank(ws, shop.blank_path, files, runs.name, profile="default")
         (ws.root / f"blank_{runs.name}.toml").write_text(blank, encoding="utf-8")
     tell("train, evaluate, approve")
     implant(ws, per_class=200, workers=2, now=now)

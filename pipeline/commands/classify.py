@@ -180,13 +180,13 @@ def month_bounds(month: str) -> tuple[datetime, datetime]:
     ['2026-12-01T00:00:00+00:00', '2027-01-01T00:00:00+00:00']
     """
     from seamtell.pipeline.errors import BadInput
+    from seamtell.pipeline.months import next_month
 
     try:
         first = datetime.strptime(month, "%Y-%m").replace(tzinfo=UTC)
     except ValueError:
         raise BadInput(f"got '{month}', expected a month such as 2026-05", where="--month") from None
-    # 32 days after the first of a month always lie in the next one.
-    return first, (first + timedelta(days=32)).replace(day=1)
+    return first, next_month(first)
 
 
 def _warn_unjudged(result: ClassifyResult) -> None:

@@ -23,6 +23,7 @@ from seamtell.models.reasons import Reason
 from seamtell.pipeline.decisions.choice import Choice
 from seamtell.pipeline.decisions.decider import Decider
 from seamtell.pipeline.health.drift_state import Block, Stream
+from seamtell.pipeline.months import next_month
 from seamtell.pipeline.store.manifest import read_manifest
 from seamtell.pipeline.store.row_groups import Chunk, SeamRows, batched, read_chunk, row_groups_of
 from seamtell.pipeline.workspace import Workspace
@@ -72,7 +73,7 @@ def seen_by_month(ws: Workspace, decider: Decider, since: datetime | None) -> It
     manifest = read_manifest(ws.traces_dir)
     starts = sorted({_month(part.first_key[0]) for part in manifest.parts})
     for start in starts:
-        after = (start + timedelta(days=32)).replace(day=1)
+        after = next_month(start)
         if since is not None and after <= since:
             continue
         choice = Choice(max(start, since) if since is not None else start, after)

@@ -125,14 +125,14 @@ def _check_amplitudes(flaw: ExpectedFlaw, table: FlawTable, path: Path, *, known
 
 
 def with_expected(text: str, lines: Sequence[str]) -> str:
-    """Text of a blank's file with one ``expected_pct`` line for each flaw, in the file's order.
+    """Text of a blank's file with one ``expected_pct`` line for each flaw.
 
     Parameters
     ----------
     text : str
-        Has no such line yet.
+        Its flaws stand in order of position, and have no such line yet.
     lines : sequence of str
-        From `measured_lines`; one for each flaw.
+        One for each flaw, in order of position.
     """
     head, *flaws = text.split(_FLAW)
     told = [f"{_FLAW}{line}\n{flaw}" for line, flaw in zip(lines, flaws, strict=True)]

@@ -14,7 +14,7 @@ import numpy as np
 from seamtell.features.contracts import Channel, SeamTrace
 from seamtell.pipeline.errors import BadInput
 from seamtell.pipeline.health.check_record import CheckedFlaw, CheckEntry, add_checks
-from seamtell.pipeline.health.expected import ExpectedBlank, read_expected_blank
+from seamtell.pipeline.health.expected import ExpectedBlank, read_expected_blank, with_expected
 from seamtell.pipeline.health.flaw_return import (
     FlawReturn,
     Level,
@@ -30,7 +30,7 @@ from seamtell.pipeline.physics.reference_runs import check_length, runs_of_line
 from seamtell.pipeline.settings import read_settings
 from seamtell.pipeline.workspace import Workspace
 
-__all__ = ["RefcheckResult", "measured_lines", "refcheck"]
+__all__ = ["RefcheckResult", "measured_blank", "measured_lines", "refcheck"]
 
 
 @dataclass(frozen=True)
@@ -122,6 +122,14 @@ def measured_lines(
         values = ", ".join(f"{c.value} = {value:.1f}" for c, value in medians.items())
         lines.append((returns[0].name, f"expected_pct = {{ {values} }}"))
     return tuple(lines)
+
+
+def measured_blank(
+    ws: Workspace, blank_path: Path, traces: Sequence[Path], line: str, *, profile: str | None = None
+) -> str:
+    """Text of the blank's file, its flaws in order of position, with the lines of `measured_lines`."""
+    measured = measured_lines(ws, blank_path, traces, line, profile=profile)
+    return with_expected(blank_path.read_text(encoding="utf-8"), [text for _, text in measured])
 
 
 def _runs(

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seamtell.pipeline.errors import BadInput
+from seamtell.pipeline.months import next_month
 
 __all__ = ["PERIOD_COLUMN", "ChosenPeriod", "parse_periods", "period_names"]
 
@@ -103,6 +104,6 @@ def _days(text: str, whole: str) -> tuple[date, date]:
             day = date(year, month, int(found[3]))
             return day, day
         first = date(year, month, 1)
-        return first, (first + timedelta(days=31)).replace(day=1) - timedelta(days=1)
+        return first, next_month(first) - timedelta(days=1)
     except (ValueError, OverflowError):
         raise BadInput(f"no period: '{whole}'", where="--period", do=_WRITE) from None
