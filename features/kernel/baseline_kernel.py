@@ -14,7 +14,7 @@ from seamtell.features.baseline import (
 )
 from seamtell.features.kernel.block_vectors import mark_within
 from seamtell.features.kernel.compiling import compiled, larger, reordering, smaller
-from seamtell.features.kernel.lanes import EIGHT, LANES
+from seamtell.features.kernel.lanes import EIGHT
 from seamtell.features.kernel.low_quantile import low_quantile
 from seamtell.features.kernel.order_statistics import (
     MEDIAN_OVER_MEAN,
@@ -24,8 +24,8 @@ from seamtell.features.kernel.order_statistics import (
     rank_pair,
     round_to_keys,
 )
-from seamtell.features.kernel.rank_vectors import values_of_ranks
 from seamtell.features.kernel.smooth_fit import fold, smooth_two
+from seamtell.features.kernel.sort_vectors import SORTED, sort_in_registers
 from seamtell.features.kernel.vectors import write_line
 
 __all__ = ["block_sigma", "fit_two", "interpolate", "prepare_fit"]
@@ -35,8 +35,6 @@ Samples = NDArray[np.float32]
 Indices = NDArray[np.int64]
 
 _SQRT2 = float(np.sqrt(2.0))
-_PAIRS = 32
-"""So few steps are compared each with each."""
 _QUARTILE_OVER_MEDIAN, _DENSER_AT_QUARTILE = 0.472, 1.19
 """Of half a normal distribution."""
 _PAST_ROUNDING = 1.0 + 1e-6
@@ -69,9 +67,10 @@ def block_sigma(
     m = count - 1
     for k in range(m):
         steps[k] = np.abs(medians[k + 1] - medians[k])
-    if m <= _PAIRS:
-        fill_up(steps, m, LANES)
-        low, high, fourth = values_of_ranks(steps, m, (m - 1) // 2, m // 2, m // 4)
+    if m <= SORTED:
+        fill_up(steps, m, SORTED)
+        sort_in_registers(steps, scratch)
+        low, high, fourth = scratch[(m - 1) // 2], scratch[m // 2], scratch[m // 4]
     else:
         low, high = _middle(steps, keys, m, places, scratch)
         density = _DENSER_AT_QUARTILE * density_at_median(m, low)

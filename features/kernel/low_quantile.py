@@ -13,6 +13,7 @@ from seamtell.features.baseline import _START_QUANTILE
 from seamtell.features.kernel.bits import WORD
 from seamtell.features.kernel.compiling import compiled
 from seamtell.features.kernel.rank_vectors import count_smaller
+from seamtell.features.kernel.sort_vectors import SORTED, rank_in_registers
 from seamtell.features.kernel.vectors import count_ones, trailing_zeros
 
 __all__ = ["low_quantile"]
@@ -22,6 +23,10 @@ Indices = NDArray[np.int64]
 
 _WINDOWS = 32
 """Windows of one sweep; more make the ranking dearer, fewer repeat it more often."""
+_FURTHER = 8
+"""So many values are put one by one among those that are sorted in registers; more are ranked by counting."""
+_LARGEST = 2.0**1000
+"""Above any median of float32 samples."""
 
 
 @compiled
@@ -33,6 +38,7 @@ def low_quantile(
     Parameters
     ----------
     medians, start : ndarray of shape (>= count + 64,)
+        Medians are followed by anything, which is overwritten.
     count, width : int
         Number of blocks, odd; width of the window in blocks.
     order, seen : int64 arrays of shape (>= 2 * count + 64,)
@@ -43,6 +49,8 @@ def low_quantile(
     width = min(width - 1 + width % 2, count)
     rank = int(_START_QUANTILE * (width - 1))
     half = width // 2
+    for i in range(count, count + SORTED):
+        medians[i] = _LARGEST
     for first in range(0, count - width + 1, _WINDOWS):
         windows = min(_WINDOWS, count - width + 1 - first)
         _rank(medians[first:], windows + width - 1, order, seen, ascending)
@@ -53,8 +61,36 @@ def low_quantile(
 
 
 @compiled
-def _rank(values: Array, n: int, equal: Indices, ranks: Indices, ascending: Array) -> None:
-    """Rank of every value, the earlier of equal ones first, and the values in ascending order."""
+def _rank(values: Array, n: int, order: Indices, ranks: Indices, ascending: Array) -> None:
+    """Rank of every value, another one for each of equal ones, and the values in ascending order.
+
+    Of fewer than `SORTED` values also those behind them up to so many are ranked along.
+    """
+    if n > SORTED + _FURTHER or not rank_in_registers(values, ascending, order):
+        _rank_by_counting(values, n, order, ranks, ascending)
+        return
+    for rank in range(SORTED):
+        ranks[order[rank]] = rank
+    for i in range(SORTED, n):
+        _put(values, i, ranks, ascending)
+
+
+@compiled
+def _put(values: Array, n: int, ranks: Indices, ascending: Array) -> None:
+    """Give the next value a rank among n that have theirs."""
+    value, rank = values[n], 0
+    for i in range(n):
+        before = 1 if values[i] <= value else 0
+        rank += before
+        ranks[i] += 1 - before
+    for i in range(n, rank, -1):
+        ascending[i] = ascending[i - 1]
+    ranks[n], ascending[rank] = rank, value
+
+
+@compiled
+def _rank_by_counting(values: Array, n: int, equal: Indices, ranks: Indices, ascending: Array) -> None:
+    """`_rank` of any number of values."""
     count_smaller(values, n, ranks)
     for i in range(n):
         equal[i] = 0
