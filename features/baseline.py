@@ -19,10 +19,12 @@ smoothing by penalised differences, with weights that leave data out.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["BLOCK_MM", "WINDOW_MM", "baseline_pct"]
+__all__ = ["BLOCK_MM", "WINDOW_MM", "BaselineCurve", "baseline_curve", "baseline_pct"]
 
 BLOCK_MM = 8.0
 """Length of a block: shorter than the beam, long enough to quieten the noise."""
@@ -36,6 +38,31 @@ _BENDING = 10.0
 _SLOPING = 0.1
 _ROUNDS = 15
 _BLOCKS_FOR_QUARTILE = 40
+
+
+@dataclass(frozen=True, eq=False)
+class BaselineCurve:
+    """Baseline of one channel: points in the middle of each block, and straight lines between them.
+
+    Parameters
+    ----------
+    places : ndarray of shape (m,)
+        In samples; half of one where a block has an even number of them.
+    points_pct : ndarray of shape (m,)
+        % FSH.
+    """
+
+    places: NDArray[np.float64]
+    points_pct: NDArray[np.float64]
+
+    @property
+    def level_pct(self) -> float:
+        """Level of the seam as a whole, % FSH: the median of the points, which are spread evenly."""
+        return float(np.median(self.points_pct))
+
+    def samples_pct(self, n: int) -> NDArray[np.float64]:
+        """The baseline at n samples, % FSH."""
+        return np.interp(np.arange(n), self.places, self.points_pct)
 
 
 def baseline_pct(amplitude_pct: NDArray[np.float64], pitch_mm: float) -> NDArray[np.float64]:
@@ -60,16 +87,31 @@ def baseline_pct(amplitude_pct: NDArray[np.float64], pitch_mm: float) -> NDArray
     np.float64(7.0)
     """
     amplitude = np.asarray(amplitude_pct, dtype=np.float64)
-    n = len(amplitude)
-    if n == 0:
+    if len(amplitude) == 0:
         return amplitude.copy()
-    size, starts = _blocks(n, pitch_mm)
+    return baseline_curve(amplitude, pitch_mm).samples_pct(len(amplitude))
+
+
+def baseline_curve(amplitude_pct: NDArray[np.float64], pitch_mm: float) -> BaselineCurve:
+    """Baseline of one channel as the curve through its blocks; of at least one sample, see `baseline_pct`.
+
+    Examples
+    --------
+    >>> trace = np.full(1000, 7.0)
+    >>> trace[300:700] = 30.0
+    >>> round(baseline_curve(trace, 0.5).level_pct, 3)
+    7.0
+    """
+    amplitude = np.asarray(amplitude_pct, dtype=np.float64)
+    size, starts = _blocks(len(amplitude), pitch_mm)
     medians = np.median(amplitude[starts[:, None] + np.arange(size)], axis=1)
+    places = starts + (size - 1) / 2.0
     if len(medians) < 3:
-        return np.full(n, medians.mean())
+        return BaselineCurve(places, medians)
     spacing_mm = (starts[-1] - starts[0]) / (len(starts) - 1) * pitch_mm
-    curve = _fit_through_sound_blocks(medians, spacing_mm, _sampling_sigma(amplitude, size))
-    return np.interp(np.arange(n), starts + (size - 1) / 2.0, curve)
+    return BaselineCurve(
+        places, _fit_through_sound_blocks(medians, spacing_mm, _sampling_sigma(amplitude, size))
+    )
 
 
 def _blocks(n: int, pitch_mm: float) -> tuple[int, NDArray[np.int64]]:

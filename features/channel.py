@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from seamtell.features.baseline import baseline_pct
+from seamtell.features.baseline import baseline_curve
 from seamtell.features.contracts import CHANNELS, Channel, SeamTrace
 from seamtell.features.errors import SeamtellError
 from seamtell.features.noise import noise_floor_pct, noise_pct
@@ -25,6 +25,8 @@ class ChannelSignal:
     ----------
     amplitude_pct, baseline_pct : ndarray of shape (n,)
         % FSH.
+    level_pct : float
+        Level of the baseline as a whole, % FSH.
     noise_pct : float
         Standard deviation of single samples.
     excursion_sigma : ndarray of shape (n,)
@@ -33,6 +35,7 @@ class ChannelSignal:
 
     amplitude_pct: NDArray[np.float64]
     baseline_pct: NDArray[np.float64]
+    level_pct: float
     noise_pct: float
     excursion_sigma: NDArray[np.float64]
 
@@ -61,18 +64,19 @@ def read_channels(trace: SeamTrace, beam_width_mm: float) -> dict[str, ChannelSi
         When a channel is missing, empty, of another length or not finite.
     """
     amplitudes = {name: _amplitude(trace, name) for name in channel_order(trace)}
-    baselines = {name: baseline_pct(values, trace.pitch_mm) for name, values in amplitudes.items()}
-    floor_pct = noise_floor_pct(baselines[Channel.SPECULAR])
+    curves = {name: baseline_curve(values, trace.pitch_mm) for name, values in amplitudes.items()}
+    floor_pct = noise_floor_pct(curves[Channel.SPECULAR].level_pct)
     signals = {}
     for name, amplitude in amplitudes.items():
         quiet = despiked_pct(amplitude, trace.pitch_mm, beam_width_mm)
-        grid = grid_pct(amplitude)
-        sigma = noise_pct(quiet, baselines[name], floor_pct, grid)
+        baseline, grid = curves[name].samples_pct(trace.n_samples), grid_pct(amplitude)
+        sigma = noise_pct(quiet, baseline, floor_pct, grid)
         signals[name] = ChannelSignal(
             amplitude_pct=amplitude,
-            baseline_pct=baselines[name],
-            noise_pct=noise_pct(amplitude, baselines[name], floor_pct, grid),
-            excursion_sigma=on_grid(quiet - baselines[name], grid) / sigma,
+            baseline_pct=baseline,
+            level_pct=curves[name].level_pct,
+            noise_pct=noise_pct(amplitude, baseline, floor_pct, grid),
+            excursion_sigma=on_grid(quiet - baseline, grid) / sigma,
         )
     return signals
 

@@ -34,7 +34,7 @@ class DescribedBatch:
     dead_zone_indications : int32 array of shape (n,)
         Seen in the dead zones, counted, not judged.
     baseline_pct, noise_pct : float64 arrays of shape (n, C)
-        Median of the baseline, and noise of single samples; NaN where not described.
+        Level of the baseline as a whole, and noise of single samples; NaN where not described.
     seam, indication : int32 arrays of shape (m,)
         Row of the seam in the batch; 0, 1, … on each seam.
     start_mm, end_mm, peak_mm : float64 arrays of shape (m,)

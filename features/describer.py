@@ -59,6 +59,8 @@ class SeamAnalysis:
     limits : RecipeLimits
     baseline_pct : mapping of str to ndarray of shape (n,)
         Of each channel, % FSH.
+    level_pct : mapping of str to float
+        Level of each baseline as a whole, % FSH.
     noise_pct : mapping of str to float
         Standard deviation of single samples of each channel, % FSH.
     indications : tuple of Indication
@@ -70,6 +72,7 @@ class SeamAnalysis:
     trace: SeamTrace
     limits: RecipeLimits
     baseline_pct: Mapping[str, NDArray[np.float64]]
+    level_pct: Mapping[str, float]
     noise_pct: Mapping[str, float]
     indications: tuple[Indication, ...]
     dead_zone_indications: int = 0
@@ -102,6 +105,7 @@ def analyse_seam(
         trace=trace,
         limits=limits,
         baseline_pct={name: signal.baseline_pct for name, signal in signals.items()},
+        level_pct={name: signal.level_pct for name, signal in signals.items()},
         noise_pct={name: signal.noise_pct for name, signal in signals.items()},
         indications=group_indications(trace, limits, settings, signals),
         dead_zone_indications=count_in_dead_zones(trace, limits, settings, signals),

@@ -59,12 +59,13 @@ def noise_pct(
     return max(sigma, floor_pct, SMALLEST_PCT)
 
 
-def noise_floor_pct(specular_baseline_pct: NDArray[np.float64]) -> float:
+def noise_floor_pct(specular_level_pct: float) -> float:
     """Least noise of every channel of a seam: a share of its specular level, so that it follows the gain.
 
     Parameters
     ----------
-    specular_baseline_pct : ndarray of shape (n,)
+    specular_level_pct : float
+        % FSH; see ``features.baseline``.
 
     Returns
     -------
@@ -73,9 +74,7 @@ def noise_floor_pct(specular_baseline_pct: NDArray[np.float64]) -> float:
 
     Examples
     --------
-    >>> round(noise_floor_pct(np.full(5, 7.0)), 3)
+    >>> round(noise_floor_pct(7.0), 3)
     0.07
     """
-    if len(specular_baseline_pct) == 0:
-        return 0.0
-    return FLOOR_SHARE * abs(float(np.median(specular_baseline_pct)))
+    return FLOOR_SHARE * abs(specular_level_pct)

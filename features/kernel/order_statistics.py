@@ -18,6 +18,7 @@ from seamtell.features.kernel.rank_vectors import (
     mask_small_steps,
     values_of_ranks,
 )
+from seamtell.features.kernel.sort_vectors import SORTED, sort_in_registers
 from seamtell.features.kernel.vectors import count_ones
 
 __all__ = [
@@ -27,6 +28,7 @@ __all__ = [
     "count_small_steps",
     "density_at_median",
     "fill_up",
+    "median_of_odd",
     "median_of_smallest",
     "neighbours",
     "pair_of_few",
@@ -278,6 +280,35 @@ def median_of_smallest(
     """
     low, high = rank_pair(values, keys, n, (m - 1) // 2, guess, density_at_median(m, guess), places, scratch)
     return low if m % 2 == 1 else (low + high) / 2.0
+
+
+@compiled
+def median_of_odd(values: Array, n: int, keys: Samples, places: Indices, scratch: Array) -> float:
+    """Median of an odd number of values; what stands behind them is overwritten."""
+    middle = n // 2
+    if n > SORTED + 1:
+        round_to_keys(values, n, keys)
+        guess, density = _mean_and_density(values, n)
+        return rank_pair(values, keys, n, middle, guess, density, places, scratch)[0]
+    if n <= SORTED:
+        fill_up(values, n, SORTED)
+        sort_in_registers(values, scratch)
+        return scratch[middle]
+    sort_in_registers(values, scratch)  # the last one is before both middle ones, between, or after both
+    return larger(scratch[middle - 1], smaller(scratch[middle], values[SORTED]))
+
+
+@reordering
+def _mean_and_density(values: Array, n: int) -> tuple[float, float]:
+    """Mean, and about how many values a unit there are near it."""
+    total, spread = 0.0, 0.0
+    for i in range(n):
+        total += values[i]
+    mean = total / n
+    for i in range(n):
+        spread += np.abs(values[i] - mean)
+    width = 2.0 * spread / n
+    return mean, 0.5 * n / max(width, 1e-12 * np.abs(mean) + 1e-300)
 
 
 @compiled

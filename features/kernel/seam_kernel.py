@@ -21,10 +21,10 @@ from seamtell.features.kernel.order_statistics import (
     bracket,
     density_at_median,
     fill_up,
+    median_of_odd,
     median_of_smallest,
     pair_of_few,
     places_between,
-    rank_pair,
     whole_lanes,
 )
 from seamtell.features.kernel.rank_vectors import count_keys
@@ -50,7 +50,7 @@ Samples = NDArray[np.float32]
 Indices = NDArray[np.int64]
 
 LEVEL, NOISE, QUIET_NOISE, LIMIT, GRID, HIGHEST = range(6)
-"""Rows of ``Scratch.per_channel``: median of the baseline, noise of single and of despiked samples, limit,
+"""Rows of ``Scratch.per_channel``: level of the baseline, noise of single and of despiked samples, limit,
 spacing of the grid that differences are rounded to, and largest size of the baseline."""
 
 _FLOAT32 = 2.0**-23
@@ -122,34 +122,16 @@ def find_baselines(
     for c in range(channels):
         unfold(s.folded[c], count, s.curve)
         interpolate(s.curve, s.blocks, size, count, n, s.baseline[c], s.rounded[c])
-        fill_up(s.rounded[c], n, 4 * LANES)
-        s.per_channel[LEVEL, c], s.per_channel[HIGHEST, c] = _level(
-            s.baseline[c], s.rounded[c], s.curve, count, n, s.order[0], s.work[0]
-        )
+        s.per_channel[HIGHEST, c] = _largest_size(s.curve, count)
+        s.per_channel[LEVEL, c] = median_of_odd(s.curve, count, s.keys, s.order[0], s.work[0])
 
 
 @compiled
-def _level(
-    baseline: Array, keys: Samples, curve: Array, count: int, n: int, places: Indices, scratch: Array
-) -> tuple[float, float]:
-    """Median of a baseline, near that of the curve's points, and its largest size; `keys` are it rounded."""
-    guess, width, highest = _middle(curve, count)
-    density = 0.5 * n / max(width, 1e-12 * np.abs(guess) + 1e-300)
-    low, high = rank_pair(baseline, keys, n, (n - 1) // 2, guess, density, places, scratch)
-    return low if n % 2 == 1 else (low + high) / 2.0, highest
-
-
-@reordering
-def _middle(curve: Array, count: int) -> tuple[float, float, float]:
-    """About where the middle ranks are, over how much the values are spread, and their largest size."""
-    total, spread, highest = 0.0, 0.0, 0.0
-    for i in range(count):
-        total += curve[i]
-    mean = total / count
-    for i in range(count):
-        spread += np.abs(curve[i] - mean)
-        highest = larger(highest, np.abs(curve[i]))
-    return mean, 2.0 * spread / count, highest
+def _largest_size(values: Array, n: int) -> float:
+    largest = 0.0
+    for i in range(n):
+        largest = larger(largest, np.abs(values[i]))
+    return largest
 
 
 @compiled

@@ -34,7 +34,7 @@ def reference_batch(
         dead[i] = analysis.dead_zone_indications
         for name in analysis.noise_pct:
             noise[i, batch.channels.index(name)] = analysis.noise_pct[name]
-            baseline[i, batch.channels.index(name)] = np.median(analysis.baseline_pct[name])
+            baseline[i, batch.channels.index(name)] = analysis.level_pct[name]
         blocks.append(describe_seam(analysis))
         rows += [_row(i, one, batch.channels) for one in analysis.indications]
     columns = list(zip(*rows, strict=True)) if rows else [()] * 7

@@ -93,7 +93,7 @@ def test_a_window_shows_only_its_stretch(analysis):
 def test_a_trace_of_one_sample_is_drawn():
     trace = make_trace("one", (), n=1)
     flat = {name: values.astype(float) for name, values in trace.amplitudes_pct.items()}
-    one = SeamAnalysis(trace, LIMITS, flat, dict.fromkeys(flat, 0.1), ())
+    one = SeamAnalysis(trace, LIMITS, flat, dict.fromkeys(flat, 7.0), dict.fromkeys(flat, 0.1), ())
     assert "position along the seam (mm)" in texts(draw_seam(one))
 
 
@@ -101,7 +101,7 @@ def test_a_limit_far_above_the_trace_is_named_instead_of_flattening_the_trace():
     trace = make_trace("low", ())
     flat = {name: values.astype(float) for name, values in trace.amplitudes_pct.items()}
     far = type(LIMITS)("R1", {"specular": 90.0, "scatter": 90.0}, 10.0, 10.0, 9.4)
-    found = texts(draw_seam(SeamAnalysis(trace, far, flat, dict.fromkeys(flat, 0.1), ())))
+    found = texts(draw_seam(SeamAnalysis(trace, far, flat, dict.fromkeys(flat, 7.0), dict.fromkeys(flat, 0.1), ())))
     assert "specular limit 90 %, above" in found
 
 
