@@ -107,6 +107,42 @@ def _sweep(
     ascending: Array, ranks: Indices, windows: int, width: int, rank: int, words: Indices, quantile: Array
 ) -> None:
     """Quantiles of the windows that begin at each of the first `windows` values."""
+    if windows + width - 1 > 2 * WORD:
+        _sweep_wide(ascending, ranks, windows, width, rank, words, quantile)
+        return
+    low, high = 0, 0  # bits of the lower ranks, and of the others
+    for i in range(width):
+        low, high = low ^ _bit(ranks[i], 0), high ^ _bit(ranks[i], 1)
+    for window in range(windows):
+        here = count_ones(low)
+        if rank < here:
+            quantile[window] = ascending[_place_in(low, rank)]
+        else:
+            quantile[window] = ascending[WORD + _place_in(high, rank - here)]
+        gone, come = ranks[window], ranks[window + width]
+        low ^= _bit(gone, 0) ^ _bit(come, 0)
+        high ^= _bit(gone, 1) ^ _bit(come, 1)
+
+
+@compiled
+def _bit(place: int, word: int) -> int:
+    """The bit of a place in one of two words, zero when it is in the other one."""
+    return (1 if place // WORD == word else 0) << (place % WORD)
+
+
+@compiled
+def _place_in(word: int, rank: int) -> int:
+    """Place of the bit that has so many set bits before it, which there are."""
+    for _ in range(rank):
+        word &= word - 1
+    return trailing_zeros(word)
+
+
+@compiled
+def _sweep_wide(
+    ascending: Array, ranks: Indices, windows: int, width: int, rank: int, words: Indices, quantile: Array
+) -> None:
+    """`_sweep` of any number of values."""
     for k in range((windows + width - 2) // WORD + 1):
         word = 0
         for i in range(width):
@@ -134,7 +170,4 @@ def _place_of(words: Indices, rank: int) -> int:
         rank -= here
         at += 1
         here = count_ones(words[at])
-    word = words[at]
-    for _ in range(rank):
-        word &= word - 1
-    return at * WORD + trailing_zeros(word)
+    return at * WORD + _place_in(words[at], rank)
