@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from llvmlite import ir
 from numba import types
 from numba.core import cgutils
 from numba.extending import intrinsic
@@ -15,13 +16,16 @@ from seamtell.features.kernel.lanes import (
     WORD,
     Builder,
     Value,
+    across,
     all_lanes,
     cases,
     further,
     lanes_at,
+    lower,
 )
+from seamtell.features.rounding import ROUNDED_AT
 
-__all__ = ["MOST_TAPS", "short_averages"]
+__all__ = ["MOST_TAPS", "short_averages_over"]
 
 MOST_TAPS = 13
 """Whole samples of the longest average that is spelled out."""
@@ -37,23 +41,52 @@ def _sum_of(builder: Builder, here: Value, after: Value, how_many: int) -> Value
 
 
 @intrinsic  # type: ignore[untyped-decorator]
-def short_averages(
-    typing_context: Any, values: Any, n: Any, taps: Any, edge: Any, whole: Any, out: Any
+def short_averages_over(
+    typing_context: Any,
+    values: Any,
+    n: Any,
+    taps: Any,
+    edge: Any,
+    whole: Any,
+    baseline: Any,
+    grid: Any,
+    over: Any,
+    keys: Any,
 ) -> Any:
-    """Write n averages over an odd number of `taps` whole samples, up to `MOST_TAPS`, and parts of two more.
+    """Write by how much n averages are over a baseline, on a grid, and the same rounded to float32 to `keys`.
 
+    Averages over an odd number of `taps` whole samples, up to `MOST_TAPS`, and parts of two more.
     The i-th reads the float32 values from i to ``i + taps + 1``; in float64. The sum of the samples on
     one side of the middle one serves two averages, one on either side. Reads up to 32 further
-    values, which may be anything, and writes up to seven.
+    values, which may be anything, and writes up to seven. About the sum of what is below is returned:
+    of whole groups of `EIGHT`.
     """
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        kinds, (array, length, taps_value, edge_value, whole_value, target) = signature.args, arguments
-        edges, wholes = (all_lanes(builder, one, EIGHT) for one in (edge_value, whole_value))
+        kinds = signature.args
+        array, length, taps_value, edge_value, whole_value, level, grid_value, target, key_target = arguments
+        edges, wholes, grids = (
+            all_lanes(builder, one, EIGHT) for one in (edge_value, whole_value, grid_value)
+        )
+        per_grid = all_lanes(builder, builder.fdiv(ir.DoubleType()(1.0), grid_value), EIGHT)
+        rounded_at, zero = ir.Constant(WIDE, [ROUNDED_AT] * EIGHT), ir.Constant(NARROW, [0.0] * EIGHT)
+        below, before = (cgutils.alloca_once_value(builder, zero) for _ in range(2))
 
-        def widened(at: Any) -> Any:
+        def widened(at: Value) -> Value:
             lanes = builder.load(lanes_at(context, builder, kinds[0], array, at, NARROW), align=4)
             return builder.fpext(lanes, WIDE)
+
+        def lower_and_write(average: Value, at: Value) -> None:
+            place = lanes_at(context, builder, kinds[5], level, at, WIDE)
+            away = builder.fsub(average, builder.load(place, align=8))
+            steps = _sum_with_product(builder, rounded_at, away, per_grid)
+            here = builder.fmul(_nearest_whole(builder, steps), grids)
+            builder.store(here, lanes_at(context, builder, kinds[7], target, at, WIDE), align=8)
+            key = builder.fptrunc(here, NARROW)
+            builder.store(key, lanes_at(context, builder, kinds[8], key_target, at, NARROW), align=4)
+            total = builder.load(below)
+            builder.store(total, before)
+            builder.store(builder.fadd(total, lower(builder, key, zero)), below)
 
         for count in cases(builder, "average", taps_value, range(1, MOST_TAPS + 1, 2)):
             side = count // 2
@@ -74,10 +107,24 @@ def short_averages(
                 last = count + 1
                 groups = (here, after) if last <= EIGHT else (after, beyond)
                 ends = builder.fadd(here, further(builder, *groups, last if last <= EIGHT else last - EIGHT))
-                average = builder.fadd(builder.fmul(edges, ends), builder.fmul(wholes, inside))
-                builder.store(average, lanes_at(context, builder, kinds[5], target, at, WIDE), align=8)
+                average = _sum_with_product(builder, builder.fmul(wholes, inside), edges, ends)
+                lower_and_write(average, at)
                 for value, one in zip(now, state, strict=True):
                     builder.store(value, one)
-        return context.get_dummy_value()
+        no_rest = builder.icmp_unsigned("==", builder.and_(length, WORD(EIGHT - 1)), WORD(0))
+        total = builder.select(no_rest, builder.load(below), builder.load(before))
+        total = across(builder, lambda code, a, b: code.fadd(a, b), total)
+        return builder.fpext(total, ir.DoubleType())
 
-    return types.void(values, n, taps, edge, whole, out), generate
+    return types.float64(values, n, taps, edge, whole, baseline, grid, over, keys), generate
+
+
+def _sum_with_product(builder: Builder, one: Value, a: Value, b: Value) -> Value:
+    """``one + a * b``, rounded once."""
+    return builder.fadd(one, builder.fmul(a, b, flags=["contract"]), flags=["contract"])
+
+
+def _nearest_whole(builder: Builder, lanes: Value) -> Value:
+    kind = ir.FunctionType(WIDE, [WIDE])
+    rint = cgutils.get_or_insert_function(builder.module, kind, f"llvm.rint.v{EIGHT}f64")
+    return builder.call(rint, [lanes])

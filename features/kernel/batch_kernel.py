@@ -12,7 +12,7 @@ from seamtell.features.kernel.bits import next_set
 from seamtell.features.kernel.compiling import compiled, entry
 from seamtell.features.kernel.descriptor_kernel import describe_indication
 from seamtell.features.kernel.grouping import join_segments
-from seamtell.features.kernel.moving_average import average_taps, moving_average, reflect_ends
+from seamtell.features.kernel.moving_average import average_taps, averages_over, reflect_ends
 from seamtell.features.kernel.scratch import Scratch
 from seamtell.features.kernel.seam_kernel import (
     GRID,
@@ -28,7 +28,7 @@ from seamtell.features.kernel.seam_kernel import (
 )
 from seamtell.features.kernel.segment_kernel import first_highest
 from seamtell.features.kernel.vectors import copy_from, fetch_ahead
-from seamtell.features.rounding import ROUNDED_AT, SLACK
+from seamtell.features.rounding import SLACK
 from seamtell.features.smoothing import SMOOTH_BEAMS
 
 __all__ = ["Found", "Limits", "Networks", "PerSeam", "Seams", "run_batch"]
@@ -274,8 +274,10 @@ def _write(
         for c in range(_WELL_KNOWN):
             excursion = s.smooth[c, first:]
             padded = s.padded[c, s.pad - half + first :]
-            moving_average(padded, last - first + 1, samples, half, excursion, s.sums)
-            _lower(excursion, s.baseline[c, first:], last - first + 1, s.per_channel[GRID, c])
+            baseline, grid, length = s.baseline[c, first:], s.per_channel[GRID, c], last - first + 1
+            averages_over(
+                padded, baseline, length, samples, half, grid, excursion, s.keys, s.work[0], s.sums
+            )
         describe_indication(
             s.smooth[0],
             s.smooth[1],
@@ -335,10 +337,3 @@ def _window(
     first = int(np.ceil((left_mm - start_mm - slack) / pitch_mm))
     last = int(np.floor((right_mm - start_mm + slack) / pitch_mm))
     return max(first, 0), min(last, n - 1)
-
-
-@compiled
-def _lower(excursion: Array, baseline: Array, n: int, grid: float) -> None:
-    per_grid = 1.0 / grid
-    for i in range(n):
-        excursion[i] = np.rint((excursion[i] - baseline[i]) * per_grid + ROUNDED_AT) * grid

@@ -1,4 +1,4 @@
-"""Moving average whose outermost samples count in part; ``features.smoothing`` is the specification."""
+"""Moving average whose outermost samples count in part, over the baseline; ``features.smoothing`` says how."""
 
 from __future__ import annotations
 
@@ -7,10 +7,11 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from seamtell.features.kernel.average_vectors import MOST_TAPS, short_averages
-from seamtell.features.kernel.compiling import compiled
+from seamtell.features.kernel.average_vectors import MOST_TAPS, short_averages_over
+from seamtell.features.kernel.compiling import compiled, reordering, smaller
+from seamtell.features.rounding import ROUNDED_AT
 
-__all__ = ["average_taps", "moving_average", "reflect_ends"]
+__all__ = ["average_taps", "averages_over", "over_baseline", "reflect_ends"]
 
 Samples = NDArray[np.float32]
 Array = NDArray[np.float64]
@@ -39,23 +40,47 @@ def reflect_ends(padded: Samples, n: int, half: int) -> None:
 
 
 @compiled
-def moving_average(padded: Samples, n: int, samples: float, half: int, out: Array, sums: Array) -> None:
-    """Average over `samples` around ``padded[half + i]``, for every i < n, written to `out`.
+def averages_over(
+    padded: Samples,
+    baseline: Array,
+    n: int,
+    samples: float,
+    half: int,
+    grid: float,
+    over: Array,
+    keys: Samples,
+    scratch: Array,
+    sums: Array,
+) -> float:
+    """By how much the average over `samples` around ``padded[half + i]`` is over the baseline, for every i < n.
 
-    Writes up to 7 samples further, and reads up to 32. Short ones are added up directly. For long ones sums
-    over 2, 4, 8, … samples are built from each other, so that the work grows with the logarithm of
-    the length and no rounding piles up.
+    Like `over_baseline` otherwise. Writes up to 7 samples further, and reads up to 32. Short averages are added
+    up directly. For long ones sums over 2, 4, 8, … samples are built from each other, so that the work grows
+    with the logarithm of the length and no rounding piles up.
     """
-    if half == 0:
-        for i in range(n):
-            out[i] = padded[i]
-        return
     edge, whole = (samples - (2 * half - 1)) / 2.0 / samples, 1.0 / samples
     inner = 2 * half - 1
+    if half == 0:
+        return over_baseline(padded, baseline, n, grid, over, keys)
     if inner <= MOST_TAPS:
-        short_averages(padded, n, inner, edge, whole, out)
-    else:
-        _long(padded, n, inner, edge, whole, out, sums)
+        return short_averages_over(padded, n, inner, edge, whole, baseline, grid, over, keys)
+    _long(padded, n, inner, edge, whole, scratch, sums)
+    return over_baseline(scratch, baseline, n, grid, over, keys)
+
+
+@reordering
+def over_baseline(
+    signal: Array | Samples, baseline: Array, n: int, grid: float, over: Array, keys: Samples
+) -> float:
+    """Signal over the baseline on the grid, and rounded to float32; about the sum of what is below."""
+    total, zero, per_grid = np.float32(0.0), np.float32(0.0), 1.0 / grid
+    for i in range(n):
+        value = np.rint((np.float64(signal[i]) - baseline[i]) * per_grid + ROUNDED_AT) * grid
+        over[i] = value
+        narrow = np.float32(value)
+        keys[i] = narrow
+        total += smaller(narrow, zero)
+    return np.float64(total)
 
 
 @compiled

@@ -52,6 +52,9 @@ _PAIRS = 96
 _GUESSES = 8
 _MARGIN = 6
 """Thresholds aim so many ranks beside the one sought, so that it is soon between two of them."""
+_SHARE = 768
+"""They aim by this part of all values beside it where these are many: one more count is then dearer than more
+candidates."""
 _BEYOND = 0.3
 """They aim further beside it by this share of the ranks that the one before was off."""
 MEDIAN_OVER_MEAN = 0.845
@@ -168,8 +171,9 @@ def bracket(
     """
     low, n_low, high, n_high = np.float32(-np.inf), 0, np.float32(np.inf), n
     threshold, whole = np.float32(guess), whole_lanes(n)
+    margin = max(_MARGIN, min(n // _SHARE, _FEW // 4))
     for _ in range(_GUESSES):
-        if n_high - n_low <= 3 * _MARGIN or not low < threshold < high:
+        if n_high - n_low <= 3 * margin or not low < threshold < high:
             break
         count = count_keys(keys, whole, threshold)
         if count <= rank:
@@ -178,14 +182,14 @@ def bracket(
             high, n_high = threshold, count
         if low == -np.inf or high == np.inf:
             step = float(rank - count)
-            step += max(_MARGIN, _BEYOND * step) if count <= rank else min(-_MARGIN, _BEYOND * step)
+            step += max(margin, _BEYOND * step) if count <= rank else min(-margin, _BEYOND * step)
             threshold = np.float32(threshold + step / density)
         else:
-            aim = rank + _MARGIN if n_high - rank > rank - n_low else rank - _MARGIN
+            aim = rank + margin if n_high - rank > rank - n_low else rank - margin
             share = (aim - n_low) / (n_high - n_low)
             threshold = np.float32(low + (high - low) * min(max(share, 0.1), 0.9))
     if n_high == rank + 1 < n:  # the next rank belongs inside, too
-        high = np.float32(high + _MARGIN / density)
+        high = np.float32(high + margin / density)
         n_high = count_keys(keys, whole, high)
     return low, n_low, high, n_high
 

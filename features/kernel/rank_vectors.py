@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from llvmlite import ir
@@ -14,6 +15,7 @@ from seamtell.features.kernel.lanes import (
     LANES,
     WIDE,
     WORD,
+    Builder,
     Value,
     across,
     all_lanes,
@@ -23,7 +25,7 @@ from seamtell.features.kernel.lanes import (
     upper,
 )
 
-__all__ = ["count_keys", "count_smaller", "gather_between", "mask_small_steps", "values_of_ranks"]
+__all__ = ["count_keys", "count_keys_twice", "count_smaller", "gather_between", "mask_small_steps", "values_of_ranks"]
 
 _ABREAST = 3
 """So many groups of `EIGHT` lanes are compared with one value at a time."""
@@ -73,19 +75,39 @@ def count_keys(typing_context: Any, keys: Any, n: Any, threshold: Any) -> Any:
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         array, n_value, limit = arguments
-        lanes, word = 2 * LANES, ir.IntType(2 * LANES)
-        kind, limits = ir.VectorType(ir.FloatType(), lanes), all_lanes(builder, limit, lanes)
-        totals = [cgutils.alloca_once_value(builder, WORD(0)) for _ in range(2)]
-        with cgutils.for_range_slice(builder, WORD(0), n_value, WORD(2 * lanes), WORD) as (at, _):
-            for k, total in enumerate(totals):
-                begin = builder.add(at, WORD(k * lanes))
-                place = lanes_at(context, builder, signature.args[0], array, begin, kind)
-                inside = builder.fcmp_ordered("<=", builder.load(place, align=4), limits)
-                count = builder.zext(builder.ctpop(builder.bitcast(inside, word)), WORD)
-                builder.store(builder.add(builder.load(total), count), total)
-        return builder.add(*(builder.load(total) for total in totals))
+        return _counts(context, builder, signature.args[0], array, n_value, [limit])[0]
 
     return types.int64(keys, n, threshold), generate
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def count_keys_twice(typing_context: Any, keys: Any, n: Any, threshold: Any, other: Any) -> Any:
+    """`count_keys` of two thresholds at once."""
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        array, n_value, *limits = arguments
+        counts = _counts(context, builder, signature.args[0], array, n_value, limits)
+        return context.make_tuple(builder, signature.return_type, counts)
+
+    return types.UniTuple(types.int64, 2)(keys, n, threshold, other), generate
+
+
+def _counts(
+    context: Any, builder: Builder, kind: Any, array: Value, n: Value, limits: Sequence[Value]
+) -> list[Value]:
+    lanes, word = 2 * LANES, ir.IntType(2 * LANES)
+    row = ir.VectorType(ir.FloatType(), lanes)
+    limits = [all_lanes(builder, limit, lanes) for limit in limits]
+    totals = [[cgutils.alloca_once_value(builder, WORD(0)) for _ in range(2)] for _ in limits]
+    with cgutils.for_range_slice(builder, WORD(0), n, WORD(2 * lanes), WORD) as (at, _):
+        for k in range(2):
+            place = lanes_at(context, builder, kind, array, builder.add(at, WORD(k * lanes)), row)
+            here = builder.load(place, align=4)
+            for limit, of_limit in zip(limits, totals, strict=True):
+                inside = builder.fcmp_ordered("<=", here, limit)
+                count = builder.zext(builder.ctpop(builder.bitcast(inside, word)), WORD)
+                builder.store(builder.add(builder.load(of_limit[k]), count), of_limit[k])
+    return [builder.add(*(builder.load(total) for total in of_limit)) for of_limit in totals]
 
 
 @intrinsic  # type: ignore[untyped-decorator]

@@ -15,7 +15,7 @@ from seamtell.features.kernel.baseline_kernel import block_sigma, fit_two, inter
 from seamtell.features.kernel.block_medians import block_medians, lay_out_blocks
 from seamtell.features.kernel.compiling import compiled, larger, reordering, smaller
 from seamtell.features.kernel.lanes import LANES
-from seamtell.features.kernel.moving_average import average_taps, moving_average, reflect_ends
+from seamtell.features.kernel.moving_average import average_taps, averages_over, over_baseline, reflect_ends
 from seamtell.features.kernel.order_statistics import (
     MEDIAN_OVER_MEAN,
     bracket,
@@ -27,7 +27,7 @@ from seamtell.features.kernel.order_statistics import (
     places_between,
     whole_lanes,
 )
-from seamtell.features.kernel.rank_vectors import count_keys
+from seamtell.features.kernel.rank_vectors import count_keys, count_keys_twice
 from seamtell.features.kernel.running_median import running_median
 from seamtell.features.kernel.scratch import Scratch
 from seamtell.features.kernel.segment_kernel import find_segments, largest_within, mark_samples
@@ -153,8 +153,10 @@ def find_excursions(
         raw, baseline, grid = s.padded[c, s.pad :], s.baseline[c], s.per_channel[GRID, c]
         running_median(s.padded[c, s.pad - size // 2 :], n, size, networks, offsets, s.tile, s.quiet[half:])
         reflect_ends(s.quiet, n, half)
-        moving_average(s.quiet, n, samples, half, s.work[0], s.sums)
-        sigma = _sigma(s.work[0], baseline, n, grid, s.excursion[c], s.keys, s.order[0], s.work[1])
+        total = averages_over(
+            s.quiet, baseline, n, samples, half, grid, s.excursion[c], s.keys, s.work[0], s.sums
+        )
+        sigma = _sigma(s.excursion[c], n, total, s.keys, s.order[0], s.work[1])
         s.per_channel[QUIET_NOISE, c] = max(max(sigma, floor), SMALLEST_PCT)
         sigma = _single_sigma(
             raw,
@@ -179,18 +181,8 @@ def grid_below(greatest: float) -> float:
 
 
 @compiled
-def _sigma(
-    signal: Array | Samples,
-    baseline: Array,
-    n: int,
-    grid: float,
-    over: Array,
-    keys: Samples,
-    places: Indices,
-    scratch: Array,
-) -> float:
-    """Robust standard deviation of what is not above the baseline; `over` is what is over it."""
-    total = _over_baseline(signal, baseline, n, grid, 1.0 / grid, over, keys)
+def _sigma(over: Array, n: int, total: float, keys: Samples, places: Indices, scratch: Array) -> float:
+    """Robust standard deviation of what is not above the baseline; `over` and others are of `over_baseline`."""
     fill_up(keys, n, 4 * LANES)
     below = count_keys(keys, whole_lanes(n), np.float32(0.0))
     if below == 0:
@@ -220,8 +212,8 @@ def _single_sigma(
     slack = grid + _FLOAT32 * (grid * 2.0 ** (GRID_BITS + 1) + highest)
     total = _roughly_over(raw, rounded, n, keys)
     fill_up(keys, n, 4 * LANES)
-    below = count_keys(keys, whole_lanes(n), np.float32(-slack))
-    unsure = count_keys(keys, whole_lanes(n), np.float32(slack)) - below
+    below, not_above = count_keys_twice(keys, whole_lanes(n), np.float32(-slack), np.float32(slack))
+    unsure = not_above - below
     if unsure > 0:
         m = places_between(keys, n, np.float32(-slack), np.float32(slack), unsure, places)
         _differences(raw, baseline, places, m, grid, scratch)
@@ -235,7 +227,8 @@ def _single_sigma(
     _differences(raw, baseline, places, m, grid, scratch)
     value, after = pair_of_few(scratch, m, rank - n_low)
     if not (value > low + slack and after < high - slack):
-        return _sigma(raw, baseline, n, grid, over, keys, places, scratch)
+        total = over_baseline(raw, baseline, n, grid, over, keys)
+        return _sigma(over, n, total, keys, places, scratch)
     return -_MAD_TO_SIGMA * (value if below % 2 == 1 else (value + after) / 2.0)
 
 
@@ -255,27 +248,6 @@ def _roughly_over(raw: Samples, rounded: Samples, n: int, keys: Samples) -> floa
         key = raw[i] - rounded[i]
         keys[i] = key
         total += smaller(key, zero)
-    return np.float64(total)
-
-
-@reordering
-def _over_baseline(
-    signal: Array | Samples,
-    baseline: Array,
-    n: int,
-    grid: float,
-    per_grid: float,
-    over: Array,
-    keys: Samples,
-) -> float:
-    """Signal over the baseline, and rounded to float32; about the sum of what is below."""
-    total, zero = np.float32(0.0), np.float32(0.0)
-    for i in range(n):
-        value = np.rint((np.float64(signal[i]) - baseline[i]) * per_grid + ROUNDED_AT) * grid
-        over[i] = value
-        narrow = np.float32(value)
-        keys[i] = narrow
-        total += smaller(narrow, zero)
     return np.float64(total)
 
 
