@@ -18,9 +18,9 @@ from seamtell.features.kernel.lanes import EIGHT
 from seamtell.features.kernel.low_quantile import low_quantile
 from seamtell.features.kernel.order_statistics import (
     MEDIAN_OVER_MEAN,
-    count_small_steps,
     density_at_median,
     fill_up,
+    more_small_steps,
     rank_pair,
     round_to_keys,
 )
@@ -83,9 +83,9 @@ def block_sigma(
     rank = (n - 2) // 2
     triple = 3.0 * 1.4826 / _SQRT2 * factor  # of the median step
     # The median step is needed exactly only when three times the sampling sigma lies between the others.
-    if count_small_steps(amplitudes, n - 1, np.float32(typical / triple * _PAST_ROUNDING)) <= rank:
+    if not more_small_steps(amplitudes, n - 1, np.float32(typical / triple * _PAST_ROUNDING), rank):
         return typical
-    if count_small_steps(amplitudes, n - 1, np.float32(quarter / triple / _PAST_ROUNDING)) > rank + 1:
+    if more_small_steps(amplitudes, n - 1, np.float32(quarter / triple / _PAST_ROUNDING), rank + 1):
         return quarter
     _steps(amplitudes, amplitudes[1:], n - 1, steps)
     low, high = _middle(steps, keys, n - 1, places, scratch)

@@ -13,7 +13,7 @@ from seamtell.features.descriptors.registry import ALL
 from seamtell.features.indications import IndicationSettings
 from seamtell.features.kernel.batch_kernel import Found, Limits, Networks, PerSeam, Seams, run_batch
 from seamtell.features.kernel.networks import LARGEST, median_network
-from seamtell.features.kernel.scratch import make_scratch
+from seamtell.features.kernel.scratch import scratch_for
 from seamtell.features.smoothing import DESPIKE_BEAMS, SMOOTH_BEAMS
 from seamtell.features.trace_batch import LimitTable, TraceBatch
 
@@ -69,7 +69,7 @@ def describe_batch(
     found = _room(_ROOM_PER_SEAM * n + 64, channels)
     present = np.empty(channels, np.int64)
     begin, m = 0, 0
-    scratch = make_scratch(channels, int(seams.counts.max(initial=1)), _pad(table, batch))
+    scratch = scratch_for(channels, int(seams.counts.max(initial=1)), _pad(table, batch))
     while True:
         begin, m = run_batch(
             seams,

@@ -25,11 +25,11 @@ __all__ = [
     "MEDIAN_OVER_MEAN",
     "bracket",
     "count_at_most",
-    "count_small_steps",
-    "density_at_median",
+        "density_at_median",
     "fill_up",
     "median_of_odd",
     "median_of_smallest",
+    "more_small_steps",
     "neighbours",
     "pair_of_few",
     "places_between",
@@ -73,19 +73,20 @@ def count_at_most(values: Array, n: int, threshold: float) -> int:
 
 
 @compiled
-def count_small_steps(samples: Samples, n: int, limit: np.float32) -> int:
-    """How many of the n steps from sample to sample, rounded to float32, are smaller than the limit.
+def more_small_steps(samples: Samples, n: int, limit: np.float32, rank: int) -> bool:
+    """Whether more of the n steps from sample to sample than `rank`, rounded to float32, are below the limit.
 
-    Reads up to 64 samples further.
+    Stops as soon as it is clear. Reads up to 64 samples further.
     """
-    count = 0
+    small, rest = 0, n % 64
     for at in range(0, n - 63, 64):
-        count += count_ones(mask_small_steps(samples, at, limit))
-    rest = n % 64
+        small += count_ones(mask_small_steps(samples, at, limit))
+        if small > rank or small + n - at - 64 <= rank:
+            return small > rank
     if rest != 0:
         inside = (np.uint64(1) << np.uint64(rest)) - np.uint64(1)
-        count += count_ones(mask_small_steps(samples, n - rest, limit) & inside)
-    return count
+        small += count_ones(mask_small_steps(samples, n - rest, limit) & inside)
+    return small > rank
 
 
 @compiled

@@ -1,8 +1,9 @@
-"""Working memory of the kernels, made once a call for the longest seam of the batch."""
+"""Working memory of the kernels, for the longest seam of a batch."""
 
 from __future__ import annotations
 
 import math
+import threading
 from typing import NamedTuple, TypeVar
 
 import numpy as np
@@ -13,7 +14,7 @@ from seamtell.features.kernel.chain_vectors import FACTORS, MEETING
 from seamtell.features.kernel.lanes import LANES, LINE_BYTES
 from seamtell.features.kernel.networks import LARGEST
 
-__all__ = ["Scratch", "make_scratch"]
+__all__ = ["Scratch", "scratch_for"]
 
 _SPARE = 64
 """Further numbers behind every row, so that loops may run over to a whole number of lanes."""
@@ -65,8 +66,23 @@ class Scratch(NamedTuple):
     per_channel: NDArray[np.float64]
 
 
-def make_scratch(channels: int, longest: int, pad: int) -> Scratch:
-    """Room for seams of up to `longest` samples, with at least `pad` reflected ones on either side."""
+_held = threading.local()
+
+
+def scratch_for(channels: int, longest: int, pad: int) -> Scratch:
+    """Room for seams of up to `longest` samples, with at least `pad` reflected ones on either side.
+
+    Each thread keeps its last one: batches that follow each other mostly need the same, and making it takes as
+    long as describing six seams.
+    """
+    needed = channels, longest, pad
+    if getattr(_held, "needed", None) != needed:
+        _held.scratch, _held.needed = _make_scratch(*needed), needed
+    scratch: Scratch = _held.scratch
+    return scratch
+
+
+def _make_scratch(channels: int, longest: int, pad: int) -> Scratch:
     n, pad = longest + _SPARE, _whole_lines(pad, np.float32)
     wide = n + 2 * pad
     words = longest // WORD + 2
