@@ -29,7 +29,7 @@ __all__ = ["count_keys", "count_keys_twice", "count_smaller", "gather_between", 
 
 _ABREAST = 3
 """So many groups of `EIGHT` lanes are compared with one value at a time."""
-_USUAL = 2
+_USUAL = 3
 """So many places are copied from 64 without asking whether they are there."""
 
 
