@@ -105,7 +105,7 @@ def baseline_curve(amplitude_pct: NDArray[np.float64], pitch_mm: float) -> Basel
     amplitude = np.asarray(amplitude_pct, dtype=np.float64)
     size, starts = _blocks(len(amplitude), pitch_mm)
     medians = np.median(amplitude[starts[:, None] + np.arange(size)], axis=1)
-    places = starts + (size - 1) / 2.0
+    places = np.asarray(starts + (size - 1) / 2.0, dtype=np.float64)
     if len(medians) < 3:
         return BaselineCurve(places, medians)
     spacing_mm = (starts[-1] - starts[0]) / (len(starts) - 1) * pitch_mm

@@ -275,9 +275,7 @@ def _write(
             excursion = s.smooth[c, first:]
             padded = s.padded[c, s.pad - half + first :]
             baseline, grid, length = s.baseline[c, first:], s.per_channel[GRID, c], last - first + 1
-            averages_over(
-                padded, baseline, length, samples, half, grid, excursion, s.keys, s.work[0], s.sums
-            )
+            averages_over(padded, baseline, length, samples, half, grid, excursion, s.keys, s.work[0], s.sums)
         describe_indication(
             s.smooth[0],
             s.smooth[1],

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
 from llvmlite import ir
@@ -26,7 +26,9 @@ __all__ = [
     "lanes_at",
     "lower",
     "mask_of_64",
+    "shuffled",
     "sizes",
+    "turned",
     "upper",
 ]
 
@@ -63,6 +65,25 @@ def further(builder: Any, here: Any, after: Any, by: int) -> Any:
     """Eight lanes from the one `by` further on, of two groups that follow each other."""
     mask = ir.Constant(ir.VectorType(ir.IntType(32), EIGHT), list(range(by, by + EIGHT)))
     return builder.shuffle_vector(here, after, mask)
+
+
+def shuffled(builder: Builder, a: Value, b: Value, lanes: Sequence[int]) -> Value:
+    """`EIGHT` lanes of two groups, those of the second counted on from the first."""
+    return builder.shuffle_vector(a, b, ir.Constant(ir.VectorType(ir.IntType(32), EIGHT), list(lanes)))
+
+
+def turned(builder: Builder, rows: list[Value]) -> list[Value]:
+    """Rows and lanes exchanged: an 8 by 8 matrix turned in three steps."""
+    for step in (1, 2, 4):
+        keep = [lane if not lane & step else EIGHT + lane - step for lane in range(EIGHT)]
+        swap = [lane + step if not lane & step else EIGHT + lane for lane in range(EIGHT)]
+        rows = [
+            shuffled(builder, rows[i - step], rows[i], swap)
+            if i & step
+            else shuffled(builder, rows[i], rows[i + step], keep)
+            for i in range(EIGHT)
+        ]
+    return rows
 
 
 def lower(builder: Builder, a: Value, b: Value) -> Value:

@@ -1,4 +1,4 @@
-"""Moving average whose outermost samples count in part, over the baseline; ``features.smoothing`` says how."""
+"""Moving average with parts of samples at its ends; ``features.smoothing`` is the specification."""
 
 from __future__ import annotations
 
@@ -52,11 +52,11 @@ def averages_over(
     scratch: Array,
     sums: Array,
 ) -> float:
-    """By how much the average over `samples` around ``padded[half + i]`` is over the baseline, for every i < n.
+    """By how much the average over `samples` around ``padded[half + i]`` is over the baseline, for i < n.
 
-    Like `over_baseline` otherwise. Writes up to 7 samples further, and reads up to 32. Short averages are added
-    up directly. For long ones sums over 2, 4, 8, … samples are built from each other, so that the work grows
-    with the logarithm of the length and no rounding piles up.
+    Like `over_baseline` otherwise. Writes up to 7 samples further, and reads up to 32. Short averages
+    are added up directly. For long ones sums over 2, 4, 8, … samples are built from each other, so
+    that the work grows with the logarithm of the length and no rounding piles up.
     """
     edge, whole = (samples - (2 * half - 1)) / 2.0 / samples, 1.0 / samples
     inner = 2 * half - 1

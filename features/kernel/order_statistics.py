@@ -25,7 +25,7 @@ __all__ = [
     "MEDIAN_OVER_MEAN",
     "bracket",
     "count_at_most",
-        "density_at_median",
+    "density_at_median",
     "fill_up",
     "median_of_odd",
     "median_of_smallest",

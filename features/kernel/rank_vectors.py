@@ -25,7 +25,14 @@ from seamtell.features.kernel.lanes import (
     upper,
 )
 
-__all__ = ["count_keys", "count_keys_twice", "count_smaller", "gather_between", "mask_small_steps", "values_of_ranks"]
+__all__ = [
+    "count_keys",
+    "count_keys_twice",
+    "count_smaller",
+    "gather_between",
+    "mask_small_steps",
+    "values_of_ranks",
+]
 
 _ABREAST = 3
 """So many groups of `EIGHT` lanes are compared with one value at a time."""

@@ -72,8 +72,8 @@ _held = threading.local()
 def scratch_for(channels: int, longest: int, pad: int) -> Scratch:
     """Room for seams of up to `longest` samples, with at least `pad` reflected ones on either side.
 
-    Each thread keeps its last one: batches that follow each other mostly need the same, and making it takes as
-    long as describing six seams.
+    Each thread keeps its last one: batches that follow each other mostly need the same, and making
+    it takes as long as describing six seams.
     """
     needed = channels, longest, pad
     if getattr(_held, "needed", None) != needed:

@@ -182,7 +182,7 @@ def grid_below(greatest: float) -> float:
 
 @compiled
 def _sigma(over: Array, n: int, total: float, keys: Samples, places: Indices, scratch: Array) -> float:
-    """Robust standard deviation of what is not above the baseline; `over` and others are of `over_baseline`."""
+    """Robust standard deviation of what is not above the baseline, from what `over_baseline` gives."""
     fill_up(keys, n, 4 * LANES)
     below = count_keys(keys, whole_lanes(n), np.float32(0.0))
     if below == 0:

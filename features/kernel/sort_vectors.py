@@ -14,7 +14,19 @@ from llvmlite import ir
 from numba import types
 from numba.extending import intrinsic
 
-from seamtell.features.kernel.lanes import EIGHT, WIDE, WORD, Builder, Value, across, lanes_at, lower, upper
+from seamtell.features.kernel.lanes import (
+    EIGHT,
+    WIDE,
+    WORD,
+    Builder,
+    Value,
+    across,
+    lanes_at,
+    lower,
+    shuffled,
+    turned,
+    upper,
+)
 
 __all__ = ["SORTED", "rank_in_registers", "sort_in_registers"]
 
@@ -97,7 +109,7 @@ def _in_order(builder: Builder, rows: list[Value]) -> list[Value]:
             rows = _compare(builder, rows, step)
             step //= 2
         size *= 2
-    return _turned(builder, rows)
+    return turned(builder, rows)
 
 
 def _compare(builder: Builder, rows: list[Value], between: int) -> list[Value]:
@@ -110,29 +122,8 @@ def _compare(builder: Builder, rows: list[Value], between: int) -> list[Value]:
         if across_lanes == 0:
             compared.append(upper(builder, there, here) if row & first else lower(builder, here, there))
             continue
-        there = _shuffled(builder, there, there, [lane ^ across_lanes for lane in range(EIGHT)])
+        there = shuffled(builder, there, there, [lane ^ across_lanes for lane in range(EIGHT)])
         last = [lane & (first // EIGHT) for lane in range(EIGHT)]
         lanes = [EIGHT + lane if is_last else lane for lane, is_last in enumerate(last)]
-        compared.append(
-            _shuffled(builder, lower(builder, here, there), upper(builder, here, there), lanes)
-        )
+        compared.append(shuffled(builder, lower(builder, here, there), upper(builder, here, there), lanes))
     return compared
-
-
-def _turned(builder: Builder, rows: list[Value]) -> list[Value]:
-    """Rows and lanes exchanged."""
-    for step in (1, 2, 4):
-        turned: list[Any] = [None] * EIGHT
-        for i in range(EIGHT):
-            if i & step:
-                continue
-            keep = [lane if not lane & step else EIGHT + lane - step for lane in range(EIGHT)]
-            swap = [lane + step if not lane & step else EIGHT + lane for lane in range(EIGHT)]
-            turned[i] = _shuffled(builder, rows[i], rows[i + step], keep)
-            turned[i + step] = _shuffled(builder, rows[i], rows[i + step], swap)
-        rows = turned
-    return rows
-
-
-def _shuffled(builder: Builder, a: Value, b: Value, lanes: list[int]) -> Value:
-    return builder.shuffle_vector(a, b, ir.Constant(ir.VectorType(ir.IntType(32), EIGHT), lanes))

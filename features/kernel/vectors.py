@@ -24,6 +24,7 @@ from seamtell.features.kernel.lanes import (
     lanes_at,
     lower,
     mask_of_64,
+    turned,
     upper,
 )
 from seamtell.features.kernel.networks import median_network
@@ -267,24 +268,9 @@ def medians_of_pairs(typing_context: Any, even: Any, odd: Any, offset: Any, size
 
 
 def _turned(builder: Any, blocks: list[Any], column: int) -> list[Any]:
-    """Row j holds sample ``column + j`` of every block: an 8 by 8 matrix turned in three steps."""
-    rows = []
-    for block in blocks:
-        place = builder.bitcast(builder.gep(block, [WORD(column)]), NARROW.as_pointer())
-        rows.append(builder.load(place, align=4))
-    for step in (1, 2, 4):
-        turned: list[Any] = [None] * EIGHT
-        for i in range(EIGHT):
-            if i & step:
-                continue
-            a, b = rows[i], rows[i + step]
-            keep = [lane if not lane & step else EIGHT + lane - step for lane in range(EIGHT)]
-            swap = [lane + step if not lane & step else EIGHT + lane for lane in range(EIGHT)]
-            for target, lanes in ((i, keep), (i + step, swap)):
-                mask = ir.Constant(ir.VectorType(ir.IntType(32), EIGHT), lanes)
-                turned[target] = builder.shuffle_vector(a, b, mask)
-        rows = turned
-    return rows
+    """Row j holds sample ``column + j`` of every block."""
+    places = [builder.bitcast(builder.gep(block, [WORD(column)]), NARROW.as_pointer()) for block in blocks]
+    return turned(builder, [builder.load(place, align=4) for place in places])
 
 
 def _middle_rows(builder: Any, rows: list[Any]) -> tuple[Any, Any]:

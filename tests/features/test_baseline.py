@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.special import erf
 from scipy.stats import norm
 
-from seamtell.features.baseline import _smooth, baseline_pct
+from seamtell.features.baseline import _smooth, baseline_curve, baseline_pct
 
 X_MM = np.arange(0.0, 512.0, 0.5)
 
@@ -99,3 +99,11 @@ def test_smoother_solves_the_normal_equations_of_its_penalties() -> None:
     first, second = np.diff(np.eye(12), axis=0), np.diff(np.eye(12), 2, axis=0)
     matrix = np.diag(taken.astype(float)) + 0.1 * first.T @ first + 10.0 * second.T @ second
     assert _smooth(values, taken) == pytest.approx(np.linalg.solve(matrix, taken * values))
+
+
+def test_level_is_that_of_the_samples_of_the_baseline() -> None:
+    for seed in range(20):
+        trace = noisy(seed, wander_pct=0.8) + plateau(150.0, 250.0, 20.0)
+        curve = baseline_curve(trace, 0.5)
+        assert curve.level_pct == pytest.approx(np.median(curve.samples_pct(len(trace))), abs=0.03)
+        assert np.array_equal(curve.samples_pct(len(trace)), baseline_pct(trace, 0.5))

@@ -90,18 +90,22 @@ def test_a_window_shows_only_its_stretch(analysis):
     assert figure.axes[0].get_ylim()[1] < 30.0
 
 
+def analysis_of(trace, limits):
+    """As if the baseline were the trace itself, without indications."""
+    flat = {name: values.astype(float) for name, values in trace.amplitudes_pct.items()}
+    return SeamAnalysis(trace, limits, flat, dict.fromkeys(flat, 7.0), dict.fromkeys(flat, 0.1), ())
+
+
 def test_a_trace_of_one_sample_is_drawn():
     trace = make_trace("one", (), n=1)
-    flat = {name: values.astype(float) for name, values in trace.amplitudes_pct.items()}
-    one = SeamAnalysis(trace, LIMITS, flat, dict.fromkeys(flat, 7.0), dict.fromkeys(flat, 0.1), ())
+    one = analysis_of(trace, LIMITS)
     assert "position along the seam (mm)" in texts(draw_seam(one))
 
 
 def test_a_limit_far_above_the_trace_is_named_instead_of_flattening_the_trace():
     trace = make_trace("low", ())
-    flat = {name: values.astype(float) for name, values in trace.amplitudes_pct.items()}
     far = type(LIMITS)("R1", {"specular": 90.0, "scatter": 90.0}, 10.0, 10.0, 9.4)
-    found = texts(draw_seam(SeamAnalysis(trace, far, flat, dict.fromkeys(flat, 7.0), dict.fromkeys(flat, 0.1), ())))
+    found = texts(draw_seam(analysis_of(trace, far)))
     assert "specular limit 90 %, above" in found
 
 
