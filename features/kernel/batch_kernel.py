@@ -36,6 +36,8 @@ __all__ = ["Found", "Limits", "Networks", "PerSeam", "Seams", "run_batch"]
 _DESCRIBED, _NO_LIMITS = int(SeamStatus.DESCRIBED), int(SeamStatus.NO_LIMITS)
 _MISSING_CHANNEL, _NOT_FINITE = int(SeamStatus.MISSING_CHANNEL), int(SeamStatus.NOT_FINITE)
 _WELL_KNOWN = 2
+_MOST_AHEAD = 8192
+"""So many samples of a channel are asked for ahead: more would drive out what is being worked on."""
 _AHEAD = 4
 """So many seams before its turn the samples of a seam are asked for; memory takes longer than one seam."""
 
@@ -188,7 +190,7 @@ def _ask_for(seams: Seams, i: int) -> None:
     if i < len(seams.recipe):
         for c in range(len(seams.addresses)):
             if seams.starts[i, c] >= 0:
-                fetch_ahead(seams.addresses[c] + 4 * seams.starts[i, c], seams.counts[i, c])
+                fetch_ahead(seams.addresses[c] + 4 * seams.starts[i, c], min(seams.counts[i, c], _MOST_AHEAD))
 
 
 @compiled

@@ -51,8 +51,11 @@ def low_quantile(
     half = width // 2
     for i in range(count, count + SORTED):
         medians[i] = _LARGEST
-    for first in range(0, count - width + 1, _WINDOWS):
-        windows = min(_WINDOWS, count - width + 1 - first)
+    at_once, whole = _WINDOWS, count - width + 1
+    if whole > _WINDOWS and SORTED - width >= _WINDOWS // 2:
+        at_once = SORTED - width + 1  # no value has to be put among the sorted ones
+    for first in range(0, whole, at_once):
+        windows = min(at_once, whole - first)
         _rank(medians[first:], windows + width - 1, order, seen, ascending)
         _sweep(ascending, seen, windows, width, rank, order, start[first + half :])
     for k in range(half):
