@@ -82,7 +82,6 @@ def eliminate(
 ) -> Any:
     """Eliminate so many rows from both ends of two channels; `second` is the diagonal entry of row 1.
 
-    Two rows at a time, which takes one division for both; the outermost alone where their number is odd.
     Written are three factors a row and chain, and for each chain where it has come to: pivot, its
     neighbour, the next pivot, and the right sides of both.
     """
@@ -97,12 +96,6 @@ def eliminate(
             weight = rows_of.load(kinds[2:4], arguments[2:4], row)
             return weight, builder.fmul(weight, rows_of.load(kinds[:2], arguments[:2], row))
 
-        def plus(a: Any, number: float, c: Any) -> Any:
-            return builder.fadd(a, builder.fmul(_constant(number), c, flags=_FUSED), flags=_FUSED)
-
-        def times(number: float, a: Any) -> Any:
-            return builder.fmul(_constant(number), a)
-
         (weight, y), (next_weight, next_y) = weight_and_right(WORD(0)), weight_and_right(WORD(1))
         begin = (
             builder.fadd(weight, _constant(_END)),
@@ -112,53 +105,22 @@ def eliminate(
             next_y,
         )
         state = [cgutils.alloca_once_value(builder, one) for one in begin]
-        rows_value = arguments[4]
-        odd = builder.and_(rows_value, WORD(1))
-
-        def keep(row: Any, numbers: Any) -> None:
-            for k, one in enumerate(numbers):
-                place = _four(context, builder, kinds[6], arguments[6], builder.add(row, WORD(k)))
-                builder.store(one, place, align=8)
-
-        with builder.if_then(builder.icmp_unsigned("!=", odd, WORD(0))):
+        bending = _constant(_BENDING)
+        with cgutils.for_range(builder, arguments[4]) as loop:
             pivot, beside, next_pivot, y, next_y = (builder.load(one) for one in state)
-            weight, right = weight_and_right(WORD(2))
+            weight, right = weight_and_right(builder.add(loop.index, WORD(2)))
             inverse = builder.fdiv(_constant(1.0), pivot)
-            keep(WORD(0), [builder.fmul(one, inverse) for one in (beside, _constant(_BENDING), y)])
+            for k, one in enumerate((beside, bending, y)):
+                row = builder.add(builder.mul(loop.index, WORD(3)), WORD(k))
+                place = _four(context, builder, kinds[6], arguments[6], row)
+                builder.store(builder.fmul(one, inverse), place, align=8)
+            # Products first that do not wait for the division.
             after = (
                 minus(next_pivot, builder.fmul(beside, beside), inverse),
-                minus(_constant(_NEXT), times(_BENDING, beside), inverse),
+                minus(_constant(_NEXT), builder.fmul(bending, beside), inverse),
                 minus(builder.fadd(weight, _constant(_INNER)), _constant(_BENDING * _BENDING), inverse),
                 minus(next_y, builder.fmul(beside, y), inverse),
-                minus(right, times(_BENDING, y), inverse),
-            )
-            for value, one in zip(after, state, strict=True):
-                builder.store(value, one)
-        with cgutils.for_range_slice(builder, odd, rows_value, WORD(2), WORD) as (row, _):
-            p, b, q, y, z = (builder.load(one) for one in state)
-            weight, right = weight_and_right(builder.add(row, WORD(2)))
-            next_weight, next_right = weight_and_right(builder.add(row, WORD(3)))
-            inverse = builder.fdiv(_constant(1.0), minus(builder.fmul(p, q), b, b))
-            # Products that do not wait for the division: of the inverse of both rows with what couples
-            # them to the next two, and with the right sides.
-            over, cross = minus(times(_BENDING, q), _constant(_NEXT), b), times(-_BENDING, b)
-            under, far = plus(cross, _NEXT, p), times(_BENDING, p)
-            first, last = minus(builder.fmul(q, y), b, z), minus(builder.fmul(p, z), b, y)
-            factors = (over, cross, first, under, far, last)
-            keep(
-                builder.mul(row, WORD(3)),
-                [builder.fmul(one, inverse) for one in factors],
-            )
-            after = (
-                minus(
-                    builder.fadd(weight, _constant(_INNER)),
-                    plus(times(_BENDING, over), _NEXT, under),
-                    inverse,
-                ),
-                minus(_constant(_NEXT), times(_BENDING, under), inverse),
-                minus(builder.fadd(next_weight, _constant(_INNER)), times(_BENDING, far), inverse),
-                minus(right, plus(times(_BENDING, first), _NEXT, last), inverse),
-                minus(next_right, times(_BENDING, last), inverse),
+                minus(right, builder.fmul(bending, y), inverse),
             )
             for value, one in zip(after, state, strict=True):
                 builder.store(value, one)
@@ -179,35 +141,30 @@ def substitute(typing_context: Any, curve: Any, other_curve: Any, rows: Any, fac
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         kinds, rows_of = signature.args, _Rows(context, builder)
         curves, rows_value = (kinds[:2], arguments[:2]), arguments[2]
-        odd = builder.and_(rows_value, WORD(1))
         near_one = cgutils.alloca_once_value(builder, rows_of.load(*curves, rows_value))
         far_one = cgutils.alloca_once_value(builder, rows_of.load(*curves, builder.add(rows_value, WORD(1))))
-
-        def kept(row: Any, count: int) -> list[Any]:
-            first = builder.mul(row, WORD(3))
-            places = (
-                _four(context, builder, kinds[3], arguments[3], builder.add(first, WORD(k)))
-                for k in range(count)
+        with cgutils.for_range(builder, rows_value) as loop:
+            row = builder.sub(builder.sub(rows_value, WORD(1)), loop.index)
+            near, far, free = (
+                builder.load(
+                    _four(
+                        context,
+                        builder,
+                        kinds[3],
+                        arguments[3],
+                        builder.add(builder.mul(row, WORD(3)), WORD(k)),
+                    ),
+                    align=8,
+                )
+                for k in range(3)
             )
-            return [builder.load(place, align=8) for place in places]
-
-        def point(free: Any, near: Any, far: Any) -> Any:
+            one = builder.load(near_one)
             # The farther one first, which has been known for longer.
-            rest = builder.fmul(far, builder.load(far_one), flags=_FUSED)
-            rest = builder.fsub(free, rest, flags=_FUSED)
-            return builder.fsub(rest, builder.fmul(near, builder.load(near_one), flags=_FUSED), flags=_FUSED)
-
-        with cgutils.for_range(builder, builder.lshr(rows_value, WORD(1))) as loop:
-            row = builder.sub(builder.sub(rows_value, WORD(2)), builder.shl(loop.index, WORD(1)))
-            over, cross, first, under, far, last = kept(row, 6)
-            outer, inner = point(first, over, cross), point(last, under, far)
-            rows_of.store(outer, *curves, row)
-            rows_of.store(inner, *curves, builder.add(row, WORD(1)))
-            builder.store(inner, far_one)
-            builder.store(outer, near_one)
-        with builder.if_then(builder.icmp_unsigned("!=", odd, WORD(0))):
-            near, far, free = kept(WORD(0), 3)
-            rows_of.store(point(free, near, far), *curves, WORD(0))
+            point = builder.fsub(free, builder.fmul(far, builder.load(far_one), flags=_FUSED), flags=_FUSED)
+            point = builder.fsub(point, builder.fmul(near, one, flags=_FUSED), flags=_FUSED)
+            rows_of.store(point, *curves, row)
+            builder.store(one, far_one)
+            builder.store(point, near_one)
         return context.get_dummy_value()
 
     return types.void(curve, other_curve, rows, factors), generate

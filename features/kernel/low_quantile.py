@@ -43,7 +43,7 @@ def low_quantile(
         Number of blocks, odd; width of the window in blocks.
     order, seen : int64 arrays of shape (>= 2 * count + 64,)
         Scratch.
-    ascending : ndarray of shape (>= count,)
+    ascending : ndarray of shape (>= count + 64,)
         Scratch.
     """
     width = min(width - 1 + width % 2, count)
