@@ -79,7 +79,7 @@ def short_averages_over(
         def lower_and_write(average: Value, at: Value) -> None:
             place = lanes_at(context, builder, kinds[5], level, at, WIDE)
             away = builder.fsub(average, builder.load(place, align=8))
-            steps = _sum_with_product(builder, rounded_at, away, per_grid)
+            steps = builder.fadd(builder.fmul(away, per_grid), rounded_at)
             here = builder.fmul(_nearest_whole(builder, steps), grids)
             builder.store(here, lanes_at(context, builder, kinds[7], target, at, WIDE), align=8)
             key = builder.fptrunc(here, NARROW)
@@ -107,7 +107,7 @@ def short_averages_over(
                 last = count + 1
                 groups = (here, after) if last <= EIGHT else (after, beyond)
                 ends = builder.fadd(here, further(builder, *groups, last if last <= EIGHT else last - EIGHT))
-                average = _sum_with_product(builder, builder.fmul(wholes, inside), edges, ends)
+                average = builder.fadd(builder.fmul(edges, ends), builder.fmul(wholes, inside))
                 lower_and_write(average, at)
                 for value, one in zip(now, state, strict=True):
                     builder.store(value, one)
@@ -117,11 +117,6 @@ def short_averages_over(
         return builder.fpext(total, ir.DoubleType())
 
     return types.float64(values, n, taps, edge, whole, baseline, grid, over, keys), generate
-
-
-def _sum_with_product(builder: Builder, one: Value, a: Value, b: Value) -> Value:
-    """``one + a * b``, rounded once."""
-    return builder.fadd(one, builder.fmul(a, b, flags=["contract"]), flags=["contract"])
 
 
 def _nearest_whole(builder: Builder, lanes: Value) -> Value:

@@ -19,9 +19,11 @@ from seamtell.features.kernel.lanes import (
     Value,
     across,
     all_lanes,
+    exchanged,
     further,
     inside,
     lanes_at,
+    shuffled,
     upper,
 )
 
@@ -149,11 +151,8 @@ def _sums_of_products(
 def _sums_of_rows(builder: Builder, rows: list[Value]) -> Value:
     """Lane k holds the sum over the lanes of row k; two rows become one in each of three steps."""
     for step in (1, 2, 4):
-        low = [lane if not lane & step else EIGHT + lane - step for lane in range(EIGHT)]
-        high = [lane + step if not lane & step else EIGHT + lane for lane in range(EIGHT)]
-        masks = [ir.Constant(ir.VectorType(ir.IntType(32), EIGHT), lanes) for lanes in (low, high)]
         rows = [
-            plus(builder, *(builder.shuffle_vector(a, b, mask) for mask in masks))
+            plus(builder, *(shuffled(builder, a, b, lanes) for lanes in exchanged(step)))
             for a, b in zip(rows[::2], rows[1::2], strict=True)
         ]
     return rows[0]

@@ -21,6 +21,7 @@ __all__ = [
     "across",
     "all_lanes",
     "cases",
+    "exchanged",
     "further",
     "inside",
     "lanes_at",
@@ -63,8 +64,7 @@ def all_lanes(builder: Any, value: Any, lanes: int = LANES) -> Any:
 
 def further(builder: Any, here: Any, after: Any, by: int) -> Any:
     """Eight lanes from the one `by` further on, of two groups that follow each other."""
-    mask = ir.Constant(ir.VectorType(ir.IntType(32), EIGHT), list(range(by, by + EIGHT)))
-    return builder.shuffle_vector(here, after, mask)
+    return shuffled(builder, here, after, range(by, by + EIGHT))
 
 
 def shuffled(builder: Builder, a: Value, b: Value, lanes: Sequence[int]) -> Value:
@@ -72,11 +72,16 @@ def shuffled(builder: Builder, a: Value, b: Value, lanes: Sequence[int]) -> Valu
     return builder.shuffle_vector(a, b, ir.Constant(ir.VectorType(ir.IntType(32), EIGHT), list(lanes)))
 
 
+def exchanged(step: int) -> tuple[list[int], list[int]]:
+    """Lanes of two groups for `shuffled`, after one step of turning a matrix: those of its two results."""
+    first = [lane if not lane & step else EIGHT + lane - step for lane in range(EIGHT)]
+    return first, [lane + step if not lane & step else EIGHT + lane for lane in range(EIGHT)]
+
+
 def turned(builder: Builder, rows: list[Value]) -> list[Value]:
     """Rows and lanes exchanged: an 8 by 8 matrix turned in three steps."""
     for step in (1, 2, 4):
-        keep = [lane if not lane & step else EIGHT + lane - step for lane in range(EIGHT)]
-        swap = [lane + step if not lane & step else EIGHT + lane for lane in range(EIGHT)]
+        keep, swap = exchanged(step)
         rows = [
             shuffled(builder, rows[i - step], rows[i], swap)
             if i & step

@@ -53,8 +53,8 @@ _GUESSES = 8
 _MARGIN = 6
 """Thresholds aim so many ranks beside the one sought, so that it is soon between two of them."""
 _SHARE = 768
-"""They aim by this part of all values beside it where these are many: one more count is then dearer than more
-candidates."""
+"""Where values are many, they aim by this part of them beside it, up to a quarter of `_FEW`: one more
+count is then dearer than more candidates."""
 _BEYOND = 0.3
 """They aim further beside it by this share of the ranks that the one before was off."""
 MEDIAN_OVER_MEAN = 0.845

@@ -24,6 +24,7 @@ from seamtell.features.kernel.lanes import (
     lanes_at,
     lower,
     mask_of_64,
+    shuffled,
     turned,
     upper,
 )
@@ -231,9 +232,8 @@ def split_pairs(typing_context: Any, samples: Any, n: Any, even: Any, odd: Any) 
             lanes = builder.load(lanes_at(context, builder, kinds[0], array, at), align=4)
             half = builder.lshr(at, WORD(1))
             for first, (kind, target) in enumerate(zip(kinds[2:], targets, strict=True)):
-                mask = ir.Constant(ir.VectorType(ir.IntType(32), EIGHT), list(range(first, LANES, 2)))
                 place = lanes_at(context, builder, kind, target, half, NARROW)
-                builder.store(builder.shuffle_vector(lanes, lanes, mask), place, align=4)
+                builder.store(shuffled(builder, lanes, lanes, range(first, LANES, 2)), place, align=4)
         return context.get_dummy_value()
 
     return types.void(samples, n, even, odd), generate
