@@ -37,12 +37,20 @@ def names(arrivals: Arrivals, timeout_s: float = 2.0) -> list[str]:
     return [one.path.name for one in arrivals.take(100, timeout_s)]
 
 
+def names_of(count: int, arrivals: Arrivals, timeout_s: float = 2.0) -> list[str]:
+    """Of several takes: files that are found one after the other become complete one after the other."""
+    until, found = time.perf_counter() + timeout_s, list[str]()
+    while len(found) < count and (left := until - time.perf_counter()) > 0:
+        found += names(arrivals, left)
+    return found
+
+
 def test_files_that_were_there_at_the_start_are_taken_by_name(watched: Callable[..., Arrivals]) -> None:
     arrivals = watched()
     for name in ("b.csv", "a.csv", "c.parquet"):
         (arrivals.folder / name).touch()
     with arrivals:
-        assert names(arrivals) == ["a.csv", "b.csv", "c.parquet"]
+        assert names_of(3, arrivals) == ["a.csv", "b.csv", "c.parquet"]
 
 
 def test_a_file_moved_in_from_elsewhere_is_taken_at_once(
