@@ -1,6 +1,6 @@
 """How the time of the kernel divides: the same loop over seams, stopped after each of its steps.
 
-The loop is the kernel's own source with a way out behind each step, compiled once more, so that it cannot
+The loop is the kernel's own source with a condition before each step, compiled once more, so that it cannot
 part from what is shipped. That takes a minute or two.
 """
 
@@ -23,8 +23,17 @@ from seamtell.features.trace_batch import TraceBatch
 
 __all__ = ["kernel_split", "stopping_source"]
 
-STEPS = ("_take_in", "find_baselines", "find_excursions", "_groups", "_write")
-"""Calls of the loop that end a step, in their order; the last is left out in all runs but the full one."""
+STEPS = {
+    "_take_in": 1,
+    "begin_baselines": 2,
+    "fit_together": 2,
+    "finish_baselines": 2,
+    "find_excursions": 3,
+    "prepare_segments": 4,
+    "_groups": 4,
+    "_write": 5,
+}
+"""Calls of the loop, and the step that each belongs to."""
 WORDS = ("copy and check", "baseline", "noise", "indications", "descriptors")
 
 
@@ -37,7 +46,7 @@ def kernel_split(batch: TraceBatch, limits: Mapping[str, RecipeLimits], runs: in
         The kernel's loop no longer calls what `STEPS` names.
     """
     stopping = _stopping_loop()
-    seconds = [_least(batch, limits, stopping, stop, runs) for stop in range(1, len(STEPS) + 1)]
+    seconds = [_least(batch, limits, stopping, stop, runs) for stop in range(1, len(WORDS) + 1)]
     before = [0.0, *seconds[:-1]]
     return {word: max(0.0, now - then) for word, now, then in zip(WORDS, seconds, before, strict=True)}
 
@@ -59,7 +68,7 @@ def _seconds(call: Callable[[], object]) -> float:
 
 
 def stopping_source() -> str:
-    """Source of the kernel's loop with a further first argument: the number of the step that ends it.
+    """Source of the kernel's loop with a further first argument: the number of its last step.
 
     Raises
     ------
@@ -87,28 +96,30 @@ def _stopping_loop() -> Any:
 
 
 class _Stops(ast.NodeTransformer):
-    """Puts ``if stop == k: continue`` behind the call that ends step k, and leaves out the last in time."""
+    """Does the calls of a step only where that is not behind the last one; what they give is zero else."""
 
     def __init__(self, seen: set[str]) -> None:
         self.seen = seen
 
     def visit_Assign(self, node: ast.Assign) -> Any:
-        return self._behind(node)
+        step = self._step(node.value)
+        if step > 1:
+            node.value = ast.IfExp(_not_behind(step), node.value, ast.Constant(0))
+        return node
 
     def visit_Expr(self, node: ast.Expr) -> Any:
-        return self._behind(node)
+        step = self._step(node.value)
+        return ast.If(_not_behind(step), [node], []) if step > 1 else node
 
-    def _behind(self, node: ast.Assign | ast.Expr) -> Any:
-        name = _called(node.value)
-        if name not in STEPS:
-            return node
-        self.seen.add(name)
-        k = STEPS.index(name) + 1
-        if k == len(STEPS):
-            return ast.If(ast.parse(f"stop >= {k}", mode="eval").body, [node], [])
-        if name == "_groups":
-            return node
-        return [node, ast.If(ast.parse(f"stop == {k}", mode="eval").body, [ast.Continue()], [])]
+    def _step(self, value: ast.expr) -> int:
+        name = _called(value)
+        if name in STEPS:
+            self.seen.add(name)
+        return STEPS.get(name, 0)
+
+
+def _not_behind(step: int) -> ast.expr:
+    return ast.parse(f"stop >= {step}", mode="eval").body
 
 
 def _called(value: ast.expr) -> str:

@@ -1,21 +1,13 @@
-"""Baselines of two channels at once; ``features.baseline`` is the specification and says why."""
+"""What comes before and after the fit of a baseline; ``features.baseline`` is the specification."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from seamtell.features.baseline import (
-    _BLOCKS_FOR_QUARTILE,
-    _ROUNDS,
-    _TOLERANCE_SHARE,
-    _TOLERANCE_SIGMA,
-    WINDOW_MM,
-)
-from seamtell.features.kernel.block_vectors import mark_within
-from seamtell.features.kernel.compiling import compiled, larger, reordering, smaller
+from seamtell.features.baseline import _BLOCKS_FOR_QUARTILE
+from seamtell.features.kernel.compiling import compiled, reordering
 from seamtell.features.kernel.lanes import EIGHT
-from seamtell.features.kernel.low_quantile import low_quantile
 from seamtell.features.kernel.order_statistics import (
     MEDIAN_OVER_MEAN,
     density_at_median,
@@ -24,11 +16,10 @@ from seamtell.features.kernel.order_statistics import (
     rank_pair,
     round_to_keys,
 )
-from seamtell.features.kernel.smooth_fit import fold, smooth_two
 from seamtell.features.kernel.sort_vectors import SORTED, sort_in_registers
 from seamtell.features.kernel.vectors import write_line
 
-__all__ = ["block_sigma", "fit_two", "interpolate", "prepare_fit"]
+__all__ = ["block_sigma", "interpolate"]
 
 Array = NDArray[np.float64]
 Samples = NDArray[np.float32]
@@ -113,134 +104,6 @@ def _middle(steps: Array, keys: Samples, m: int, places: Indices, scratch: Array
     round_to_keys(steps, m, keys)
     low, after = rank_pair(steps, keys, m, (m - 1) // 2, guess, density_at_median(m, guess), places, scratch)
     return low, low if m % 2 == 1 else after
-
-
-@compiled
-def prepare_fit(
-    medians: Array,
-    count: int,
-    spacing_mm: float,
-    sigma: float,
-    start: Array,
-    values: Array,
-    tolerance: Array,
-    taken: Array,
-    order: Indices,
-    seen: Indices,
-    scratch: Array,
-) -> None:
-    """Medians, tolerance about the curve, and the blocks that the fit starts from, all folded."""
-    width = max(1, int(np.rint(WINDOW_MM / spacing_mm)))
-    low_quantile(medians, count, width, start, order, seen, scratch)
-    fold(medians, count, values)
-    fold(start, count, scratch)
-    least = _TOLERANCE_SIGMA * sigma
-    for k in range(count + 1):
-        tolerance[k] = larger(least, _TOLERANCE_SHARE * np.abs(scratch[k]))
-    if mark_within(values, scratch, tolerance, tolerance, count + 1, taken)[0] == 0:
-        lowest = np.inf
-        for k in range(count):
-            lowest = smaller(lowest, medians[k])
-        for k in range(count + 1):
-            taken[k] = 1.0 if values[k] == lowest else 0.0
-
-
-@compiled
-def fit_two(
-    values: Array,
-    other_values: Array,
-    tolerance: Array,
-    other_tolerance: Array,
-    taken: Array,
-    other_taken: Array,
-    curve: Array,
-    other_curve: Array,
-    count: int,
-    both: bool,
-    now: Array,
-    above: Array,
-    factors: Array,
-    meeting: Array,
-) -> None:
-    """Fit two channels, each through the blocks that lie close to its curve, until these stay the same.
-
-    All is folded. `both` is false when there is no other channel; it is then worked out for
-    nothing, as is a channel that is done before the other, with the same result.
-    """
-    rounds, done, other_done, last, other_last = 0, False, not both, False, False
-    while not (done and other_done):
-        smooth_two(values, other_values, taken, other_taken, count, curve, other_curve, factors, meeting)
-        rounds += 1
-        if last:
-            done = True
-        elif not done:
-            done, last = _next_round(values, tolerance, taken, curve, count + 1, now, above, rounds)
-        if other_last:
-            other_done = True
-        elif not other_done:
-            other_done, other_last = _next_round(
-                other_values, other_tolerance, other_taken, other_curve, count + 1, now, above, rounds
-            )
-
-
-@compiled
-def _next_round(
-    values: Array,
-    tolerance: Array,
-    taken: Array,
-    curve: Array,
-    length: int,
-    now: Array,
-    above: Array,
-    rounds: int,
-) -> tuple[bool, bool]:
-    """Blocks of the next round, written to `taken`; whether the curve is final, and whether its next is."""
-    inside, changes = mark_within(values, curve, tolerance, taken, length, now)
-    proceeds = inside > 0 and changes > 0
-    if proceeds and rounds < _ROUNDS:
-        _copy(now, length, taken)
-        return False, False
-    if not proceeds:
-        _copy(taken, length, now)
-    _mark_above(values, curve, tolerance, length, above)
-    sound, changes = _leave_out(above, above[2:], above[4:], taken, length, now)
-    if sound == 0.0 or changes == 0.0:
-        return True, False
-    _copy(now, length, taken)
-    return False, True
-
-
-@compiled
-def _mark_above(values: Array, curve: Array, tolerance: Array, length: int, above: Array) -> None:
-    """Write which blocks lie above the tolerance, with one row more on either side.
-
-    Beyond the end of the seam is nothing. Beyond the middle block is the one on its other side.
-    """
-    above[0], above[1] = 0.0, 0.0
-    rows = above[2:]
-    for k in range(length):
-        rows[k] = 1.0 if values[k] > curve[k] + tolerance[k] else 0.0
-    rows[length], rows[length + 1] = rows[length - 3], rows[length - 4]
-
-
-@reordering
-def _leave_out(
-    before: Array, above: Array, after: Array, taken: Array, length: int, now: Array
-) -> tuple[float, float]:
-    """Leave blocks out that are above the tolerance, or beside such; like `mark_within`."""
-    inside, changes = 0.0, 0.0
-    for k in range(length):
-        one = 0.0 if before[k] + above[k] + after[k] > 0.0 else now[k]
-        inside += one
-        changes += np.abs(one - taken[k])
-        now[k] = one
-    return inside, changes
-
-
-@compiled
-def _copy(values: Array, n: int, out: Array) -> None:
-    for i in range(n):
-        out[i] = values[i]
 
 
 @compiled

@@ -67,7 +67,6 @@ def describe_batch(
         np.full((n, channels), np.nan),
     )
     found = _room(_ROOM_PER_SEAM * n + 64, channels)
-    present = np.empty(channels, np.int64)
     begin, m = 0, 0
     scratch = scratch_for(channels, int(seams.counts.max(initial=1)), _pad(table, batch))
     while True:
@@ -82,7 +81,6 @@ def describe_batch(
             m,
             per_seam,
             found,
-            present,
         )
         if begin == n:
             return DescribedBatch(*per_seam, *(column[:m] for column in found))

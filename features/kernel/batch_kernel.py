@@ -9,18 +9,13 @@ from numpy.typing import NDArray
 
 from seamtell.features.described_batch import SeamStatus
 from seamtell.features.kernel.bits import next_set
-from seamtell.features.kernel.compiling import compiled, entry
+from seamtell.features.kernel.compiling import compiled, entry, inlined
 from seamtell.features.kernel.descriptor_kernel import describe_indication
 from seamtell.features.kernel.grouping import join_segments
 from seamtell.features.kernel.moving_average import average_taps, averages_over, reflect_ends
-from seamtell.features.kernel.scratch import Scratch
+from seamtell.features.kernel.scratch import GRID, HERE, LEVEL, LIMIT, NOISE, QUIET_NOISE, SEAMS, Scratch
+from seamtell.features.kernel.seam_baselines import begin_baselines, finish_baselines, fit_together
 from seamtell.features.kernel.seam_kernel import (
-    GRID,
-    LEVEL,
-    LIMIT,
-    NOISE,
-    QUIET_NOISE,
-    find_baselines,
     find_excursions,
     grid_below,
     prepare_segments,
@@ -104,66 +99,68 @@ def run_batch(
     networks: Networks,
     enter_sigma: float,
     leave_sigma: float,
-    scratch: Scratch,
+    s: Scratch,
     begin: int,
     m: int,
     per_seam: PerSeam,
     found: Found,
-    present: Indices,
 ) -> tuple[int, int]:
     """Describe seams from `begin` on until all are done or `found` is full.
-
-    `present` is working memory: one place for each channel.
 
     Returns
     -------
     tuple of int
         First seam that is not done, and number of indications so far.
     """
-    for i in range(begin, len(seams.recipe)):
-        status, here = _take_in(seams, limits, scratch, i, present)
-        per_seam.status[i] = status
-        if status != _DESCRIBED:
-            continue
-        n, recipe = seams.counts[i, 0], seams.recipe[i]
-        pitch_mm, beam_mm = seams.pitch_mm[i], limits.beam_width_mm[recipe]
-        _ask_for(seams, i + _AHEAD)
-        find_baselines(scratch, here, n, pitch_mm, networks.pairs, networks.offsets)
-        find_excursions(scratch, here, n, pitch_mm, beam_mm, networks.pairs, networks.offsets)
-        prepare_segments(scratch, here, n, enter_sigma, leave_sigma)
-        first, last = _judged(
-            seams.start_mm[i],
-            pitch_mm,
-            n,
-            limits.dead_zone_start_mm[recipe],
-            limits.dead_zone_end_mm[recipe],
-        )
-        beam_samples = beam_mm / pitch_mm
-        for zone in range(2):
-            judged = zone == 1
-            if first > last if judged else first <= 0 and last >= n - 1:
+    for first in range(begin, len(seams.recipe), SEAMS):
+        last = min(first + SEAMS, len(seams.recipe))
+        s.waiting[:] = 0
+        for i in range(first, last):
+            slot = i - first
+            status, here = _take_in(seams, limits, s, i, slot)
+            per_seam.status[i] = status
+            if status == _DESCRIBED:
+                _ask_for(seams, i + _AHEAD)
+                n, pitch_mm = seams.counts[i, 0], seams.pitch_mm[i]
+                begin_baselines(s, slot, here, n, pitch_mm, networks.pairs, networks.offsets)
+        fit_together(s)
+        for i in range(first, last):
+            if per_seam.status[i] != _DESCRIBED:
                 continue
-            count = _groups(scratch, here, n, enter_sigma, beam_samples, first, last, judged)
-            if not judged:
-                per_seam.dead_zone_indications[i] = count
-            elif m + count > len(found.seam):
-                return i, m
-            elif count > 0:
-                _write(seams, limits, scratch, i, n, here, present, count, m, found)
-                m += count
-        for c in range(here):
-            per_seam.baseline_pct[i, present[c]] = scratch.per_channel[LEVEL, c]
-            per_seam.noise_pct[i, present[c]] = scratch.per_channel[NOISE, c]
+            slot, n, recipe = i - first, seams.counts[i, 0], seams.recipe[i]
+            here, pitch_mm, beam_mm = s.waiting[slot, HERE], seams.pitch_mm[i], limits.beam_width_mm[recipe]
+            finish_baselines(s, slot, n)
+            find_excursions(s, slot, here, n, pitch_mm, beam_mm, networks.pairs, networks.offsets)
+            prepare_segments(s, slot, here, n, enter_sigma, leave_sigma)
+            begin_mm, end_mm = limits.dead_zone_start_mm[recipe], limits.dead_zone_end_mm[recipe]
+            inner, outer = _judged(seams.start_mm[i], pitch_mm, n, begin_mm, end_mm)
+            for zone in range(2):
+                judged = zone == 1
+                if inner > outer if judged else inner <= 0 and outer >= n - 1:
+                    continue
+                count = _groups(s, slot, here, n, enter_sigma, beam_mm / pitch_mm, inner, outer, judged)
+                if not judged:
+                    per_seam.dead_zone_indications[i] = count
+                elif m + count > len(found.seam):
+                    return i, m
+                elif count > 0:
+                    _write(seams, limits, s, i, slot, n, here, count, m, found)
+                    m += count
+            for c in range(here):
+                channel = s.present[slot, c]
+                per_seam.baseline_pct[i, channel] = s.per_channel[slot, LEVEL, c]
+                per_seam.noise_pct[i, channel] = s.per_channel[slot, NOISE, c]
     return len(seams.recipe), m
 
 
-@compiled
-def _take_in(seams: Seams, limits: Limits, s: Scratch, i: int, present: Indices) -> tuple[int, int]:
+@inlined
+def _take_in(seams: Seams, limits: Limits, s: Scratch, i: int, slot: int) -> tuple[int, int]:
     """Copy the channels of a seam to working memory; its status, and the number of channels."""
     recipe = seams.recipe[i]
     if not limits.known[recipe]:
         return _NO_LIMITS, 0
-    here, n = 0, seams.counts[i, 0]
+    here, n, present = 0, seams.counts[i, 0], s.present[slot]
+    padded, facts = s.padded[slot], s.per_channel[slot]
     for c in range(len(present)):
         if seams.starts[i, c] < 0:
             if c < _WELL_KNOWN:
@@ -175,12 +172,12 @@ def _take_in(seams: Seams, limits: Limits, s: Scratch, i: int, present: Indices)
         here += 1
     for k in range(here):
         c = present[k]
-        greatest = copy_from(seams.addresses[c] + 4 * seams.starts[i, c], n, s.padded[k], s.pad)
+        greatest = copy_from(seams.addresses[c] + 4 * seams.starts[i, c], n, padded[k], s.pad)
         if not greatest < np.inf:
             return _NOT_FINITE, 0
-        reflect_ends(s.padded[k], n, s.pad)
-        s.per_channel[LIMIT, k] = limits.limit_pct[recipe, c]
-        s.per_channel[GRID, k] = grid_below(greatest)
+        reflect_ends(padded[k], n, s.pad)
+        facts[LIMIT, k] = limits.limit_pct[recipe, c]
+        facts[GRID, k] = grid_below(greatest)
     return _DESCRIBED, here
 
 
@@ -213,9 +210,10 @@ def _judged(
     return first, last
 
 
-@compiled
+@inlined
 def _groups(
     s: Scratch,
+    slot: int,
     channels: int,
     n: int,
     enter_sigma: float,
@@ -225,7 +223,7 @@ def _groups(
     inside: bool,
 ) -> int:
     """Segment all channels and join the segments; extents are in rows 3 and 4 of ``s.segments``."""
-    segment_channels(s, channels, n, enter_sigma, beam_samples, first, last, inside)
+    segment_channels(s, slot, channels, n, enter_sigma, beam_samples, first, last, inside)
     if s.offsets[channels] == 0:
         return 0
     rows = s.segments
@@ -234,15 +232,15 @@ def _groups(
     )
 
 
-@compiled
+@inlined
 def _write(
     seams: Seams,
     limits: Limits,
     s: Scratch,
     i: int,
+    slot: int,
     n: int,
     channels: int,
-    present: Indices,
     count: int,
     m: int,
     found: Found,
@@ -250,7 +248,7 @@ def _write(
     """Write the indications of one seam from row m on."""
     start_mm, pitch_mm = seams.start_mm[i], seams.pitch_mm[i]
     beam_mm = limits.beam_width_mm[seams.recipe[i]]
-    firsts, lasts = s.segments[3], s.segments[4]
+    firsts, lasts, present = s.segments[3], s.segments[4], s.present[slot]
     starts_mm, ends_mm = s.extents[0, :count], s.extents[1, :count]
     for k in range(count):
         starts_mm[k] = start_mm + firsts[k] * pitch_mm
@@ -266,23 +264,24 @@ def _write(
         for member in range(s.offsets[c], s.offsets[c + 1]):
             found.shown[m + s.segments[2, member], present[c]] = True
     for k in range(count):
-        peak = _peak(s, channels, present, found.shown[m + k], firsts[k], lasts[k])
+        peak = _peak(s, slot, channels, found.shown[m + k], firsts[k], lasts[k])
         found.peak_mm[m + k] = start_mm + peak * pitch_mm
     samples = SMOOTH_BEAMS * beam_mm / pitch_mm
     half = average_taps(samples) if n > 1 else 0
-    noises, limit = s.per_channel[NOISE], s.per_channel[LIMIT]
+    amplitudes, facts = s.padded[slot], s.per_channel[slot]
+    noises, limit = facts[NOISE], facts[LIMIT]
     for k in range(count):
         first, last = _window(k, starts_mm, ends_mm, start_mm, pitch_mm, beam_mm, n)
         for c in range(_WELL_KNOWN):
             excursion = s.smooth[c, first:]
-            padded = s.padded[c, s.pad - half + first :]
-            baseline, grid, length = s.baseline[c, first:], s.per_channel[GRID, c], last - first + 1
+            padded = amplitudes[c, s.pad - half + first :]
+            baseline, grid, length = s.baseline[c, first:], facts[GRID, c], last - first + 1
             averages_over(padded, baseline, length, samples, half, grid, excursion, s.keys, s.work[0], s.sums)
         describe_indication(
             s.smooth[0],
             s.smooth[1],
-            s.padded[0, s.pad :],
-            s.padded[1, s.pad :],
+            amplitudes[0, s.pad :],
+            amplitudes[1, s.pad :],
             s.baseline[0],
             s.baseline[1],
             first,
@@ -307,15 +306,13 @@ def _write(
         )
 
 
-@compiled
-def _peak(
-    s: Scratch, channels: int, present: Indices, shown: NDArray[np.bool_], first: int, last: int
-) -> int:
+@inlined
+def _peak(s: Scratch, slot: int, channels: int, shown: NDArray[np.bool_], first: int, last: int) -> int:
     """Sample of the highest excursion in units of the noise, on the channels that show the indication."""
     peak, height = first, -1e300  # finite, so that a share of it is known
     for c in range(channels):
-        if shown[present[c]]:
-            sigma = s.per_channel[QUIET_NOISE, c]
+        if shown[s.present[slot, c]]:
+            sigma = s.per_channel[slot, QUIET_NOISE, c]
             at = first_highest(s.excursion[c], first, last, sigma)
             if s.excursion[c, at] / sigma > height + SLACK * np.abs(height):
                 peak, height = at, s.excursion[c, at] / sigma

@@ -1,7 +1,8 @@
-"""The four chains of eliminations of `smooth_fit`, one in each lane: two ends of two channels."""
+"""The eliminations of `smooth_fit` in eight lanes: two ends of four channels."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from llvmlite import ir
@@ -10,161 +11,148 @@ from numba.core import cgutils
 from numba.extending import intrinsic
 
 from seamtell.features.baseline import _BENDING, _SLOPING
-from seamtell.features.kernel.lanes import WORD, all_lanes
+from seamtell.features.kernel.lanes import EIGHT, WIDE, WORD, Builder, Value, lanes_at, shuffled
 
-__all__ = ["CHAINS", "FACTORS", "MEETING", "eliminate", "substitute"]
+__all__ = ["FACTORS", "smooth_lanes"]
 
-CHAINS = 4
-FACTORS = 3 * CHAINS
+FACTORS = 3 * EIGHT
 """Numbers kept per eliminated row."""
-MEETING = 5 * CHAINS
-"""Numbers that tell where the chains have come to."""
 
 _END = _SLOPING + _BENDING
+_SECOND = 2.0 * _SLOPING + 5.0 * _BENDING
+_ONLY_MIDDLE = 2.0 * _SLOPING + 4.0 * _BENDING
 _INNER = 2.0 * _SLOPING + 6.0 * _BENDING
 """Diagonal entries of the normal equations, without the weight of the block."""
 _NEXT = -_SLOPING - 2.0 * _BENDING - 2.0 * _BENDING
 _NEXT_AT_END = -_SLOPING - 2.0 * _BENDING
 
-_TWO, _FOUR = ir.VectorType(ir.DoubleType(), 2), ir.VectorType(ir.DoubleType(), CHAINS)
 _FUSED = ("contract",)
 """A product and a sum may be rounded once instead of twice."""
 
+State = Sequence[Value]
+"""Where the chains have come to: pivot, its neighbour, the next pivot, and the right sides of both."""
+
+
+def _constant(value: float) -> Value:
+    return ir.Constant(WIDE, [value] * EIGHT)
+
 
 class _Rows:
-    """Reads and writes rows of folded arrays of two channels as one vector of four chains."""
+    """Reads and writes rows of the arrays of `smooth_lanes`, and knows its equations."""
 
-    def __init__(self, context: Any, builder: Any) -> None:
-        self.context, self.builder = context, builder
+    def __init__(self, context: Any, builder: Builder, kinds: Sequence[Any], arrays: Sequence[Value]) -> None:
+        self.context, self.builder, self.kinds, self.arrays = context, builder, kinds, arrays
 
-    def _place(self, kind: Any, array: Any, row: Any) -> Any:
-        data = self.context.make_array(kind)(self.context, self.builder, array).data
-        at = self.builder.mul(row, WORD(2))
-        return self.builder.bitcast(self.builder.gep(data, [at]), _TWO.as_pointer())
+    def _place(self, which: int, row: Value, lanes: Value = WIDE) -> Value:
+        at = self.builder.mul(row, WORD(EIGHT)) if lanes is WIDE else row
+        return lanes_at(self.context, self.builder, self.kinds[which], self.arrays[which], at, lanes)
 
-    def load(self, kinds: Any, arrays: Any, row: Any) -> Any:
-        halves = [
-            self.builder.load(self._place(kind, array, row), align=8)
-            for kind, array in zip(kinds, arrays, strict=True)
-        ]
-        lanes = ir.Constant(ir.VectorType(ir.IntType(32), CHAINS), list(range(CHAINS)))
-        return self.builder.shuffle_vector(*halves, lanes)
+    def load(self, which: int, row: Value) -> Value:
+        return self.builder.load(self._place(which, row), align=8)
 
-    def store(self, chains: Any, kinds: Any, arrays: Any, row: Any) -> None:
-        for k, (kind, array) in enumerate(zip(kinds, arrays, strict=True)):
-            lanes = ir.Constant(ir.VectorType(ir.IntType(32), 2), [2 * k, 2 * k + 1])
-            half = self.builder.shuffle_vector(chains, chains, lanes)
-            self.builder.store(half, self._place(kind, array, row), align=8)
+    def store(self, lanes: Value, which: int, row: Value) -> None:
+        self.builder.store(lanes, self._place(which, row), align=8)
 
+    def equation(self, row: Value, diagonal: Value) -> tuple[Value, Value]:
+        """Diagonal entry with the weights of the blocks, and right side."""
+        code = self.builder
+        bits = code.load(self._place(_TAKEN, row, ir.IntType(EIGHT)), align=1)
+        taken = code.bitcast(bits, ir.VectorType(ir.IntType(1), EIGHT))
+        weight = code.select(taken, _constant(1.0), _constant(0.0))
+        return code.fadd(weight, diagonal), code.select(taken, self.load(_VALUES, row), _constant(0.0))
 
-def _four(context: Any, builder: Any, kind: Any, array: Any, row: Any) -> Any:
-    """Pointer to the row-th group of four numbers."""
-    data = context.make_array(kind)(context, builder, array).data
-    place = builder.gep(data, [builder.mul(row, WORD(CHAINS))])
-    return builder.bitcast(place, _FOUR.as_pointer())
+    def minus(self, a: Value, b: Value, c: Value, flags: tuple[str, ...] = ()) -> Value:
+        """The first number less the product of the others."""
+        return self.builder.fsub(a, self.builder.fmul(b, c, flags=flags), flags=flags)
 
 
-def _constant(value: float) -> Any:
-    return ir.Constant(_FOUR, [value] * CHAINS)
+_VALUES, _TAKEN, _CURVE, _FACTORS = range(4)
+
+
+def _eliminated(rows: _Rows, many: Value, only_middle: Value) -> list[Value]:
+    """Eliminate so many rows from both ends, keeping three factors of each."""
+    code = rows.builder
+    second = code.select(only_middle, _constant(_ONLY_MIDDLE), _constant(_SECOND))
+    pivot, y = rows.equation(WORD(0), _constant(_END))
+    next_pivot, next_y = rows.equation(WORD(1), second)
+    begin = (pivot, _constant(_NEXT_AT_END), next_pivot, y, next_y)
+    state = [cgutils.alloca_once_value(code, one) for one in begin]
+    bending = _constant(_BENDING)
+    with cgutils.for_range(code, many) as loop:
+        pivot, beside, next_pivot, y, next_y = (code.load(one) for one in state)
+        diagonal, right = rows.equation(code.add(loop.index, WORD(2)), _constant(_INNER))
+        inverse = code.fdiv(_constant(1.0), pivot)
+        for k, one in enumerate((beside, bending, y)):
+            place = code.add(code.mul(loop.index, WORD(3)), WORD(k))
+            rows.store(code.fmul(one, inverse), _FACTORS, place)
+        # Products first that do not wait for the division.
+        after = (
+            rows.minus(next_pivot, code.fmul(beside, beside), inverse, _FUSED),
+            rows.minus(_constant(_NEXT), code.fmul(bending, beside), inverse, _FUSED),
+            rows.minus(diagonal, _constant(_BENDING * _BENDING), inverse, _FUSED),
+            rows.minus(next_y, code.fmul(beside, y), inverse, _FUSED),
+            rows.minus(right, code.fmul(bending, y), inverse, _FUSED),
+        )
+        for value, one in zip(after, state, strict=True):
+            code.store(value, one)
+    return [code.load(one) for one in state]
+
+
+def _met(rows: _Rows, left: State, diagonal: Value, y: Value) -> tuple[Value, Value]:
+    """Solve the last three rows, which both ends have reached: those beside the middle, and the middle.
+
+    The ends of a channel lie side by side; what is worked out holds in the lane of the left one.
+    """
+    code, bending = rows.builder, _constant(_BENDING)
+    a, b, middle, u, v = left
+    e, d, other_middle, w, other_v = (
+        shuffled(code, one, one, [lane ^ 1 for lane in range(EIGHT)]) for one in left
+    )
+    middle = code.fsub(code.fadd(middle, other_middle), diagonal)
+    v = code.fsub(code.fadd(v, other_v), y)
+    near, far = code.fdiv(b, a), code.fdiv(bending, a)
+    middle, v = rows.minus(middle, b, near), rows.minus(v, near, u)
+    beside = rows.minus(d, bending, near)
+    e, w = rows.minus(e, bending, far), rows.minus(w, far, u)
+    share = code.fdiv(beside, middle)
+    last = code.fdiv(rows.minus(w, share, v), rows.minus(e, share, beside))
+    centre = code.fdiv(rows.minus(v, beside, last), middle)
+    first = code.fdiv(rows.minus(rows.minus(u, b, centre), bending, last), a)
+    left_lanes = [lane & ~1 for lane in range(EIGHT)]
+    beside_middle = shuffled(code, first, last, [lane & ~1 | (lane & 1) * EIGHT for lane in range(EIGHT)])
+    return beside_middle, shuffled(code, centre, centre, left_lanes)
 
 
 @intrinsic  # type: ignore[untyped-decorator]
-def eliminate(
-    typing_context: Any,
-    values: Any,
-    other_values: Any,
-    taken: Any,
-    other_taken: Any,
-    rows: Any,
-    second: Any,
-    factors: Any,
-    meeting: Any,
-) -> Any:
-    """Eliminate so many rows from both ends of two channels; `second` is the diagonal entry of row 1.
+def smooth_lanes(typing_context: Any, values: Any, taken: Any, curve: Any, factors: Any, count: Any) -> Any:
+    """Write the smooth curves through the taken blocks of four channels; see `smooth_fit` for the arrays.
 
-    Written are three factors a row and chain, and for each chain where it has come to: pivot, its
-    neighbour, the next pivot, and the right sides of both.
+    `count` is the number of blocks, odd, at least 3; `factors` is scratch for `FACTORS` numbers a row.
     """
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        kinds, rows_of = signature.args, _Rows(context, builder)
-
-        def minus(a: Any, b: Any, c: Any) -> Any:
-            return builder.fsub(a, builder.fmul(b, c, flags=_FUSED), flags=_FUSED)
-
-        def weight_and_right(row: Any) -> tuple[Any, Any]:
-            weight = rows_of.load(kinds[2:4], arguments[2:4], row)
-            return weight, builder.fmul(weight, rows_of.load(kinds[:2], arguments[:2], row))
-
-        (weight, y), (next_weight, next_y) = weight_and_right(WORD(0)), weight_and_right(WORD(1))
-        begin = (
-            builder.fadd(weight, _constant(_END)),
-            _constant(_NEXT_AT_END),
-            builder.fadd(next_weight, all_lanes(builder, arguments[5], CHAINS)),
-            y,
-            next_y,
-        )
-        state = [cgutils.alloca_once_value(builder, one) for one in begin]
-        bending = _constant(_BENDING)
-        with cgutils.for_range(builder, arguments[4]) as loop:
-            pivot, beside, next_pivot, y, next_y = (builder.load(one) for one in state)
-            weight, right = weight_and_right(builder.add(loop.index, WORD(2)))
-            inverse = builder.fdiv(_constant(1.0), pivot)
-            for k, one in enumerate((beside, bending, y)):
-                row = builder.add(builder.mul(loop.index, WORD(3)), WORD(k))
-                place = _four(context, builder, kinds[6], arguments[6], row)
-                builder.store(builder.fmul(one, inverse), place, align=8)
-            # Products first that do not wait for the division.
-            after = (
-                minus(next_pivot, builder.fmul(beside, beside), inverse),
-                minus(_constant(_NEXT), builder.fmul(bending, beside), inverse),
-                minus(builder.fadd(weight, _constant(_INNER)), _constant(_BENDING * _BENDING), inverse),
-                minus(next_y, builder.fmul(beside, y), inverse),
-                minus(right, builder.fmul(bending, y), inverse),
-            )
-            for value, one in zip(after, state, strict=True):
-                builder.store(value, one)
-        for k, one in enumerate(state):
-            builder.store(
-                builder.load(one), _four(context, builder, kinds[7], arguments[7], WORD(k)), align=8
-            )
-        return context.get_dummy_value()
-
-    arguments = (values, other_values, taken, other_taken, rows, second, factors, meeting)
-    return types.void(*arguments), generate
-
-
-@intrinsic  # type: ignore[untyped-decorator]
-def substitute(typing_context: Any, curve: Any, other_curve: Any, rows: Any, factors: Any) -> Any:
-    """Work out the eliminated rows of both curves, whose two innermost rows are known."""
-
-    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        kinds, rows_of = signature.args, _Rows(context, builder)
-        curves, rows_value = (kinds[:2], arguments[:2]), arguments[2]
-        near_one = cgutils.alloca_once_value(builder, rows_of.load(*curves, rows_value))
-        far_one = cgutils.alloca_once_value(builder, rows_of.load(*curves, builder.add(rows_value, WORD(1))))
-        with cgutils.for_range(builder, rows_value) as loop:
-            row = builder.sub(builder.sub(rows_value, WORD(1)), loop.index)
+        rows = _Rows(context, builder, signature.args[:4], arguments[:4])
+        many = builder.lshr(builder.sub(arguments[4], WORD(3)), WORD(1))
+        only_middle = builder.icmp_signed("==", many, WORD(0))
+        state = _eliminated(rows, many, only_middle)
+        at_middle = builder.add(many, WORD(1))
+        diagonal = builder.select(only_middle, _constant(_ONLY_MIDDLE), _constant(_INNER))
+        one, far = _met(rows, state, *rows.equation(at_middle, diagonal))
+        rows.store(one, _CURVE, many)
+        rows.store(far, _CURVE, at_middle)
+        known, farther = cgutils.alloca_once_value(builder, one), cgutils.alloca_once_value(builder, far)
+        with cgutils.for_range(builder, many) as loop:
+            row = builder.sub(builder.sub(many, WORD(1)), loop.index)
             near, far, free = (
-                builder.load(
-                    _four(
-                        context,
-                        builder,
-                        kinds[3],
-                        arguments[3],
-                        builder.add(builder.mul(row, WORD(3)), WORD(k)),
-                    ),
-                    align=8,
-                )
-                for k in range(3)
+                rows.load(_FACTORS, builder.add(builder.mul(row, WORD(3)), WORD(k))) for k in range(3)
             )
-            one = builder.load(near_one)
+            one = builder.load(known)
             # The farther one first, which has been known for longer.
-            point = builder.fsub(free, builder.fmul(far, builder.load(far_one), flags=_FUSED), flags=_FUSED)
-            point = builder.fsub(point, builder.fmul(near, one, flags=_FUSED), flags=_FUSED)
-            rows_of.store(point, *curves, row)
-            builder.store(one, far_one)
-            builder.store(point, near_one)
+            point = rows.minus(free, far, builder.load(farther), _FUSED)
+            point = rows.minus(point, near, one, _FUSED)
+            rows.store(point, _CURVE, row)
+            builder.store(one, farther)
+            builder.store(point, known)
         return context.get_dummy_value()
 
-    return types.void(curve, other_curve, rows, factors), generate
+    return types.void(values, taken, curve, factors, count), generate

@@ -9,29 +9,71 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from seamtell.features.kernel.baseline_fit import AT_ONCE
 from seamtell.features.kernel.bits import WORD
-from seamtell.features.kernel.chain_vectors import FACTORS, MEETING
-from seamtell.features.kernel.lanes import LANES, LINE_BYTES
+from seamtell.features.kernel.chain_vectors import FACTORS
+from seamtell.features.kernel.lanes import EIGHT, LANES, LINE_BYTES
 from seamtell.features.kernel.networks import LARGEST
+from seamtell.features.kernel.smooth_fit import TOGETHER
 
-__all__ = ["Scratch", "scratch_for"]
+__all__ = [
+    "CHANNELS",
+    "COUNT",
+    "GRID",
+    "HERE",
+    "HIGHEST",
+    "LEVEL",
+    "LIMIT",
+    "NOISE",
+    "QUIET_NOISE",
+    "SEAMS",
+    "SIZE",
+    "Scratch",
+    "scratch_for",
+]
+
+LEVEL, NOISE, QUIET_NOISE, LIMIT, GRID, HIGHEST = range(6)
+"""Rows of ``Scratch.per_channel``: level of the baseline, noise of single and of despiked samples, limit,
+spacing of the grid that differences are rounded to, and largest size of the baseline."""
+PER_CHANNEL = HIGHEST + 1
+
+HERE, SIZE, COUNT = range(3)
+"""Columns of ``Scratch.waiting``: number of channels, size of the blocks, and their number."""
+
+SEAMS = 2
+"""Seams whose baselines are fitted together."""
+CHANNELS = TOGETHER // SEAMS
+"""So many channels of each of them at once."""
 
 _SPARE = 64
 """Further numbers behind every row, so that loops may run over to a whole number of lanes."""
 
-Number = TypeVar("Number", np.float32, np.float64, np.int64, np.uint64)
+Number = TypeVar("Number", np.uint8, np.float32, np.float64, np.int64, np.uint64)
 
 
 class Scratch(NamedTuple):
     """Arrays that every seam overwrites; rows are channels unless said otherwise.
 
-    `padded` holds the amplitudes, the first sample of the seam at index `pad`. `values`,
-    `tolerance`, `taken` and `folded` are folded, see ``smooth_fit``; the last row of `folded`
-    belongs to no channel.
+    What waits until the baselines of `SEAMS` seams are fitted comes first, and has a part for each of them.
+    `waiting` holds a few numbers, no channels where no seam is; `padded` the amplitudes, the first sample
+    of the seam at index `pad`; `present` which channels these are; `blocks` the first samples of the blocks;
+    `curves` the baselines at the blocks. Folded are `values`, `start` and `folded`, see
+    ``smooth_fit``; the first two have a row for every `CHANNELS` channels.
     """
 
     pad: int
     padded: NDArray[np.float32]
+    waiting: NDArray[np.int64]
+    present: NDArray[np.int64]
+    blocks: NDArray[np.int64]
+    curves: NDArray[np.float64]
+    per_channel: NDArray[np.float64]
+    values: NDArray[np.float64]
+    start: NDArray[np.float64]
+    least: NDArray[np.float64]
+    folded: NDArray[np.float64]
+    factors: NDArray[np.float64]
+    sets: NDArray[np.uint8]
     quiet: NDArray[np.float32]
     tile: NDArray[np.float32]
     baseline: NDArray[np.float64]
@@ -42,17 +84,7 @@ class Scratch(NamedTuple):
     keys: NDArray[np.float32]
     sums: NDArray[np.float64]
     medians: NDArray[np.float64]
-    start: NDArray[np.float64]
-    values: NDArray[np.float64]
-    tolerance: NDArray[np.float64]
-    taken: NDArray[np.float64]
-    folded: NDArray[np.float64]
-    now: NDArray[np.float64]
-    above: NDArray[np.float64]
-    curve: NDArray[np.float64]
-    factors: NDArray[np.float64]
-    meeting: NDArray[np.float64]
-    blocks: NDArray[np.int64]
+    low: NDArray[np.float64]
     order: NDArray[np.int64]
     standing: NDArray[np.uint64]
     rising: NDArray[np.uint64]
@@ -63,7 +95,6 @@ class Scratch(NamedTuple):
     segments: NDArray[np.int64]
     offsets: NDArray[np.int64]
     extents: NDArray[np.float64]
-    per_channel: NDArray[np.float64]
 
 
 _held = threading.local()
@@ -87,9 +118,21 @@ def _make_scratch(channels: int, longest: int, pad: int) -> Scratch:
     wide = n + 2 * pad
     words = longest // WORD + 2
     members = channels * (longest // 2 + 2)
+    pairs, rows = -(-channels // CHANNELS), longest // 2 + _SPARE
     return Scratch(
         pad,
-        _rows((channels, wide), np.float32),
+        _rows((SEAMS, channels, wide), np.float32),
+        np.empty((SEAMS, COUNT + 1), np.int64),
+        np.empty((SEAMS, channels), np.int64),
+        _rows((SEAMS, n), np.int64),
+        _rows((SEAMS, channels, n), np.float64),
+        np.empty((SEAMS, PER_CHANNEL, channels), np.float64),
+        _rows((pairs, EIGHT * rows), np.float64),
+        _rows((pairs, EIGHT * rows), np.float64),
+        _rows((pairs, EIGHT), np.float64),
+        _rows(EIGHT * rows, np.float64),
+        _rows(FACTORS * rows, np.float64),
+        _rows((3, rows + 2 * AT_ONCE), np.uint8),
         _rows(wide, np.float32),
         _rows(max(LANES * (LARGEST + 1), wide), np.float32),
         _rows((channels, n), np.float64),
@@ -99,18 +142,8 @@ def _make_scratch(channels: int, longest: int, pad: int) -> Scratch:
         _rows((2, 8 * longest + 6 * _SPARE), np.float64),
         _rows(n, np.float32),
         _rows((2, wide), np.float64),
-        _rows((channels, n), np.float64),
-        _rows(n, np.float64),
-        _rows((channels, n), np.float64),
-        _rows((channels, n), np.float64),
-        _rows((channels, n), np.float64),
-        _rows((channels + 1, n), np.float64),
         _rows(n, np.float64),
         _rows(n, np.float64),
-        _rows(n, np.float64),
-        _rows(FACTORS * n, np.float64),
-        _rows(MEETING, np.float64),
-        _rows(n, np.int64),
         _rows((2, 2 * n), np.int64),
         _rows((channels, words), np.uint64),
         _rows((channels, words), np.uint64),
@@ -121,11 +154,10 @@ def _make_scratch(channels: int, longest: int, pad: int) -> Scratch:
         _rows((6, members), np.int64),
         _rows(channels + 1, np.int64),
         _rows((2, members), np.float64),
-        _rows((6, channels), np.float64),
     )
 
 
-def _rows(shape: int | tuple[int, int], kind: type[Number]) -> NDArray[Number]:
+def _rows(shape: int | tuple[int, ...], kind: type[Number]) -> NDArray[Number]:
     """Rows at least so long, each of which begins with a line of the cache."""
     *rows, length = (shape,) if isinstance(shape, int) else shape
     length = _whole_lines(length, kind)

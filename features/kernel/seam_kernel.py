@@ -1,4 +1,4 @@
-"""One seam from float32 amplitudes to segments of every channel, all in working memory.
+"""One seam from amplitudes and baselines to segments of every channel, all in working memory.
 
 Lengths of despiking and smoothing follow ``features.smoothing``, the order of steps
 ``features.channel``.
@@ -11,9 +11,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from seamtell.features.kernel.baseline_kernel import block_sigma, fit_two, interpolate, prepare_fit
-from seamtell.features.kernel.block_medians import block_medians, lay_out_blocks
-from seamtell.features.kernel.compiling import compiled, larger, reordering, smaller
+from seamtell.features.kernel.compiling import compiled, inlined, reordering, smaller
 from seamtell.features.kernel.lanes import LANES
 from seamtell.features.kernel.moving_average import average_taps, averages_over, over_baseline, reflect_ends
 from seamtell.features.kernel.order_statistics import (
@@ -21,7 +19,6 @@ from seamtell.features.kernel.order_statistics import (
     bracket,
     density_at_median,
     fill_up,
-    median_of_odd,
     median_of_smallest,
     pair_of_few,
     places_between,
@@ -29,16 +26,14 @@ from seamtell.features.kernel.order_statistics import (
 )
 from seamtell.features.kernel.rank_vectors import count_keys, count_keys_twice
 from seamtell.features.kernel.running_median import running_median
-from seamtell.features.kernel.scratch import Scratch
+from seamtell.features.kernel.scratch import GRID, HIGHEST, LEVEL, LIMIT, NOISE, QUIET_NOISE, Scratch
 from seamtell.features.kernel.segment_kernel import find_segments, largest_within, mark_samples
-from seamtell.features.kernel.smooth_fit import unfold
 from seamtell.features.noise import _MAD_TO_SIGMA, FLOOR_SHARE, SMALLEST_PCT
 from seamtell.features.rounding import GRID_BITS, ROUNDED_AT
 from seamtell.features.smoothing import DESPIKE_BEAMS
 
 __all__ = [
     "despike_size",
-    "find_baselines",
     "find_excursions",
     "grid_below",
     "prepare_segments",
@@ -48,10 +43,6 @@ __all__ = [
 Array = NDArray[np.float64]
 Samples = NDArray[np.float32]
 Indices = NDArray[np.int64]
-
-LEVEL, NOISE, QUIET_NOISE, LIMIT, GRID, HIGHEST = range(6)
-"""Rows of ``Scratch.per_channel``: level of the baseline, noise of single and of despiked samples, limit,
-spacing of the grid that differences are rounded to, and largest size of the baseline."""
 
 _FLOAT32 = 2.0**-23
 """Rounding to float32 and the difference of two such numbers are off by less than this share of both."""
@@ -64,79 +55,10 @@ def despike_size(pitch_mm: float, beam_mm: float) -> int:
     return max(size, 3) if pitch_mm <= beam_mm / 4.0 else size
 
 
-@compiled
-def find_baselines(
-    s: Scratch,
-    channels: int,
-    n: int,
-    pitch_mm: float,
-    networks: NDArray[np.int32],
-    offsets: NDArray[np.int64],
-) -> None:
-    """Baselines of the channels in ``s.padded``, and their medians."""
-    size, count = lay_out_blocks(n, pitch_mm, s.blocks)
-    spacing_mm = (s.blocks[count - 1] - s.blocks[0]) / (count - 1) * pitch_mm if count > 1 else 0.0
-    for c in range(channels):
-        raw, medians = s.padded[c, s.pad :], s.medians[c]
-        block_medians(raw, s.blocks, size, count, networks, offsets, s.tile, medians)
-        if count < 3:
-            s.baseline[c, :n] = medians[0]
-            s.rounded[c, :n] = medians[0]
-            s.per_channel[LEVEL, c], s.per_channel[HIGHEST, c] = medians[0], np.abs(medians[0])
-            continue
-        sigma = block_sigma(raw, n, size, medians, count, s.work[0], s.keys, s.order[0], s.work[1])
-        prepare_fit(
-            medians,
-            count,
-            spacing_mm,
-            sigma,
-            s.start,
-            s.values[c],
-            s.tolerance[c],
-            s.taken[c],
-            s.order[0],
-            s.order[1],
-            s.work[0],
-        )
-    if count < 3:
-        return
-    for c in range(0, channels, 2):
-        both = c + 1 < channels
-        other = c + 1 if both else c
-        fit_two(
-            s.values[c],
-            s.values[other],
-            s.tolerance[c],
-            s.tolerance[other],
-            s.taken[c],
-            s.taken[other],
-            s.folded[c],
-            s.folded[other if both else channels],
-            count,
-            both,
-            s.now,
-            s.above,
-            s.factors,
-            s.meeting,
-        )
-    for c in range(channels):
-        unfold(s.folded[c], count, s.curve)
-        interpolate(s.curve, s.blocks, size, count, n, s.baseline[c], s.rounded[c])
-        s.per_channel[HIGHEST, c] = _largest_size(s.curve, count)
-        s.per_channel[LEVEL, c] = median_of_odd(s.curve, count, s.keys, s.order[0], s.work[0])
-
-
-@compiled
-def _largest_size(values: Array, n: int) -> float:
-    largest = 0.0
-    for i in range(n):
-        largest = larger(largest, np.abs(values[i]))
-    return largest
-
-
-@compiled
+@inlined
 def find_excursions(
     s: Scratch,
+    slot: int,
     channels: int,
     n: int,
     pitch_mm: float,
@@ -148,29 +70,30 @@ def find_excursions(
     size = despike_size(pitch_mm, beam_mm)
     samples = DESPIKE_BEAMS * beam_mm / pitch_mm
     half = average_taps(samples) if n > 1 else 0
-    floor = FLOOR_SHARE * np.abs(s.per_channel[LEVEL, 0])
+    padded, facts = s.padded[slot], s.per_channel[slot]
+    floor = FLOOR_SHARE * np.abs(facts[LEVEL, 0])
     for c in range(channels):
-        raw, baseline, grid = s.padded[c, s.pad :], s.baseline[c], s.per_channel[GRID, c]
-        running_median(s.padded[c, s.pad - size // 2 :], n, size, networks, offsets, s.tile, s.quiet[half:])
+        raw, baseline, grid = padded[c, s.pad :], s.baseline[c], facts[GRID, c]
+        running_median(padded[c, s.pad - size // 2 :], n, size, networks, offsets, s.tile, s.quiet[half:])
         reflect_ends(s.quiet, n, half)
         total = averages_over(
             s.quiet, baseline, n, samples, half, grid, s.excursion[c], s.keys, s.work[0], s.sums
         )
         sigma = _sigma(s.excursion[c], n, total, s.keys, s.order[0], s.work[1])
-        s.per_channel[QUIET_NOISE, c] = max(max(sigma, floor), SMALLEST_PCT)
+        facts[QUIET_NOISE, c] = max(max(sigma, floor), SMALLEST_PCT)
         sigma = _single_sigma(
             raw,
             baseline,
             s.rounded[c],
             n,
             grid,
-            s.per_channel[HIGHEST, c],
+            facts[HIGHEST, c],
             s.keys,
             s.order[0],
             s.work[0],
             s.work[1],
         )
-        s.per_channel[NOISE, c] = max(max(sigma, floor), SMALLEST_PCT)
+        facts[NOISE, c] = max(max(sigma, floor), SMALLEST_PCT)
 
 
 @compiled
@@ -251,9 +174,10 @@ def _roughly_over(raw: Samples, rounded: Samples, n: int, keys: Samples) -> floa
     return np.float64(total)
 
 
-@compiled
+@inlined
 def segment_channels(
     s: Scratch,
+    slot: int,
     channels: int,
     n: int,
     enter_sigma: float,
@@ -269,7 +193,7 @@ def segment_channels(
         total += find_segments(
             s.excursion[c],
             n,
-            s.per_channel[QUIET_NOISE, c],
+            s.per_channel[slot, QUIET_NOISE, c],
             enter_sigma,
             beam_samples,
             judged_first,
@@ -287,11 +211,14 @@ def segment_channels(
     s.offsets[channels] = total
 
 
-@compiled
-def prepare_segments(s: Scratch, channels: int, n: int, enter_sigma: float, leave_sigma: float) -> None:
+@inlined
+def prepare_segments(
+    s: Scratch, slot: int, channels: int, n: int, enter_sigma: float, leave_sigma: float
+) -> None:
     """What both searches for segments read."""
+    facts = s.per_channel[slot]
     for c in range(channels):
-        sigma = s.per_channel[QUIET_NOISE, c]
+        sigma = facts[QUIET_NOISE, c]
         leave, enter = largest_within(leave_sigma, sigma), largest_within(enter_sigma, sigma)
-        raw, limit = s.padded[c, s.pad :], s.per_channel[LIMIT, c]
+        raw, limit = s.padded[slot, c, s.pad :], facts[LIMIT, c]
         mark_samples(s.excursion[c], raw, n, leave, enter, limit, s.standing[c], s.rising[c], s.over[c])
