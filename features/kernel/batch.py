@@ -20,6 +20,9 @@ from seamtell.features.trace_batch import LimitTable, TraceBatch
 __all__ = ["compile_kernel", "describe_batch"]
 
 _ROOM_PER_SEAM = 2
+_SAMPLES_PER_ROOM = 256
+"""Of indications there is room at first for so many a seam, and one for so many samples of all channels.
+A seam that finds no room left is described again; room that is not used takes no memory."""
 
 
 def describe_batch(
@@ -66,7 +69,8 @@ def describe_batch(
         np.full((n, channels), np.nan),
         np.full((n, channels), np.nan),
     )
-    found = _room(_ROOM_PER_SEAM * n + 64, channels)
+    room = _ROOM_PER_SEAM * n + int(seams.counts.sum()) // _SAMPLES_PER_ROOM + 64
+    found = _room(room, channels)
     begin, m = 0, 0
     scratch = scratch_for(channels, int(seams.counts.max(initial=1)), _pad(table, batch))
     while True:

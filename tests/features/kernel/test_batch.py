@@ -7,6 +7,7 @@ import pytest
 
 from seamtell.features.contracts import RecipeLimits, SeamTrace
 from seamtell.features.described_batch import SeamStatus
+from seamtell.features.kernel import batch as batch_module
 from seamtell.features.kernel.batch import describe_batch
 from seamtell.features.trace_batch import TraceBatch
 
@@ -45,3 +46,15 @@ def test_seam_is_described_alike_whatever_stands_beside_it():
             np.testing.assert_array_equal(getattr(together, of_channel)[place, : len(expected)], expected)
         for name in ("start_mm", "end_mm", "peak_mm", "descriptors"):
             np.testing.assert_array_equal(getattr(together, name)[rows], getattr(alone[k], name))
+
+
+def test_seams_that_find_no_room_for_their_indications_are_described_all_the_same(monkeypatch):
+    batch = TraceBatch.of_traces(random_seams(200, 12))
+    expected = describe_batch(batch, RECIPES)
+    fewest = 64
+    assert len(expected) > 4 * fewest
+    monkeypatch.setattr(batch_module, "_ROOM_PER_SEAM", 0)
+    monkeypatch.setattr(batch_module, "_SAMPLES_PER_ROOM", 10**9)
+    found = describe_batch(batch, RECIPES)
+    for name, column in vars(expected).items():
+        np.testing.assert_array_equal(getattr(found, name), column, err_msg=name)
