@@ -98,10 +98,12 @@ def _least_seconds(loads: list[list[TraceBatch]], load: Load, runs: int) -> list
     """Least seconds of a core for each load.
 
     The loads take turns, so that a slow moment of the machine falls on all of them alike, and the clock
-    is that of the thread, which stands while other work has the core. Small loads are repeated.
+    is that of the thread, which stands while other work has the core. Small loads are repeated. The working
+    memory that a thread keeps for batches of one length is made before the clock starts.
     """
 
     def seconds(batches: list[TraceBatch], again: int) -> float:
+        describe_batch(batches[0], load.limits)
         start = time.thread_time()
         for _ in range(again):
             for batch in batches:
