@@ -28,21 +28,23 @@ class Setup:
     ----------
     draws : int
         Training sets of each size; every draw is cut from a shop of its own seed.
-    seams : int
-        Seams of each shop: enough for 400 sections of the rarest class.
+    seams, test_seams : int
+        Seams of each shop: enough for 400 sections of the rarest class, and for as many as are tested.
     test_per_class : int
-        Examined sections of each class, by what truly is there; the same for every size and method.
+        Examined sections of each class, by what truly is there; the same for every size and method. The
+        intervals are mostly those of the test: with 400 they were as wide as the methods are apart.
     """
 
     seed: int = 7100
-    draws: int = 5
+    draws: int = 10
     seams: int = 6000
+    test_seams: int = 17000
     pilot_seams: int = 3000
-    test_per_class: int = 400
+    test_per_class: int = 1000
 
     def shops(self) -> dict[str, tuple[int, int]]:
         """Name to seed and seams, in the order in which they are wanted."""
-        named = {TEST: (self.seed, self.seams), PILOT: (self.seed + 1, self.pilot_seams)}
+        named = {TEST: (self.seed, self.test_seams), PILOT: (self.seed + 1, self.pilot_seams)}
         return named | {draw_name(d): (self.seed + 2 + d, self.seams) for d in range(self.draws)}
 
 
