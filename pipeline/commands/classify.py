@@ -160,10 +160,15 @@ def _bounds(
                 "got a month and days", where="--month", do="say either --month or --since/--until"
             )
         return month_bounds(month)
-    return (
-        since.replace(tzinfo=UTC) if since is not None else None,
-        until.replace(tzinfo=UTC) + timedelta(days=1) if until is not None else None,
-    )
+    try:
+        after = until.replace(tzinfo=UTC) + timedelta(days=1) if until is not None else None
+    except OverflowError:
+        raise BadInput(
+            f"got {until:%Y-%m-%d}, after which no day can be named",
+            where="--until",
+            do="name an earlier day, or leave it out",
+        ) from None
+    return since.replace(tzinfo=UTC) if since is not None else None, after
 
 
 def month_bounds(month: str) -> tuple[datetime, datetime]:
@@ -172,7 +177,7 @@ def month_bounds(month: str) -> tuple[datetime, datetime]:
     Raises
     ------
     BadInput
-        Not a month.
+        Not a month, or the last one that there can be.
 
     Examples
     --------
@@ -184,9 +189,9 @@ def month_bounds(month: str) -> tuple[datetime, datetime]:
 
     try:
         first = datetime.strptime(month, "%Y-%m").replace(tzinfo=UTC)
-    except ValueError:
+        return first, next_month(first)
+    except (ValueError, OverflowError):
         raise BadInput(f"got '{month}', expected a month such as 2026-05", where="--month") from None
-    return first, next_month(first)
 
 
 def _warn_unjudged(result: ClassifyResult) -> None:

@@ -113,7 +113,13 @@ def test_a_month_and_a_day_together_are_refused(trained: Trained) -> None:
     assert "say either --month or --since/--until" in str(result.exception)
 
 
-@pytest.mark.parametrize("text", ["2026", "2026-13", "February", "2026-02-01"])
+def test_the_last_day_of_all_has_no_day_after_it(trained: Trained) -> None:
+    result = call(trained[0], "classify", "--until", "9999-12-31")
+    assert isinstance(result.exception, BadInput)
+    assert "--until: got 9999-12-31" in str(result.exception)
+
+
+@pytest.mark.parametrize("text", ["2026", "2026-13", "February", "2026-02-01", "9999-12"])
 def test_what_is_not_a_month_is_named(text: str) -> None:
     with pytest.raises(BadInput, match=f"got '{text}', expected a month"):
         month_bounds(text)
