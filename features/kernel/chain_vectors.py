@@ -37,6 +37,10 @@ def _constant(value: float) -> Value:
     return ir.Constant(WIDE, [value] * EIGHT)
 
 
+_VALUES, _TAKEN, _CURVE, _FACTORS = range(4)
+"""Arrays of `_Rows`."""
+
+
 class _Rows:
     """Reads and writes rows of the arrays of `smooth_lanes`, and knows its equations."""
 
@@ -64,9 +68,6 @@ class _Rows:
     def minus(self, a: Value, b: Value, c: Value, flags: tuple[str, ...] = ()) -> Value:
         """The first number less the product of the others."""
         return self.builder.fsub(a, self.builder.fmul(b, c, flags=flags), flags=flags)
-
-
-_VALUES, _TAKEN, _CURVE, _FACTORS = range(4)
 
 
 def _eliminated(rows: _Rows, many: Value, only_middle: Value) -> list[Value]:
@@ -137,21 +138,21 @@ def smooth_lanes(typing_context: Any, values: Any, taken: Any, curve: Any, facto
         state = _eliminated(rows, many, only_middle)
         at_middle = builder.add(many, WORD(1))
         diagonal = builder.select(only_middle, _constant(_ONLY_MIDDLE), _constant(_INNER))
-        one, far = _met(rows, state, *rows.equation(at_middle, diagonal))
-        rows.store(one, _CURVE, many)
-        rows.store(far, _CURVE, at_middle)
-        known, farther = cgutils.alloca_once_value(builder, one), cgutils.alloca_once_value(builder, far)
+        beside, middle = _met(rows, state, *rows.equation(at_middle, diagonal))
+        rows.store(beside, _CURVE, many)
+        rows.store(middle, _CURVE, at_middle)
+        known, farther = (cgutils.alloca_once_value(builder, lanes) for lanes in (beside, middle))
         with cgutils.for_range(builder, many) as loop:
             row = builder.sub(builder.sub(many, WORD(1)), loop.index)
             near, far, free = (
                 rows.load(_FACTORS, builder.add(builder.mul(row, WORD(3)), WORD(k))) for k in range(3)
             )
-            one = builder.load(known)
+            last = builder.load(known)
             # The farther one first, which has been known for longer.
             point = rows.minus(free, far, builder.load(farther), _FUSED)
-            point = rows.minus(point, near, one, _FUSED)
+            point = rows.minus(point, near, last, _FUSED)
             rows.store(point, _CURVE, row)
-            builder.store(one, farther)
+            builder.store(last, farther)
             builder.store(point, known)
         return context.get_dummy_value()
 

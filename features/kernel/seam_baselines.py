@@ -23,7 +23,7 @@ __all__ = ["begin_baselines", "finish_baselines", "fit_together"]
 Array = NDArray[np.float64]
 
 _FITTED = 3
-"""So few blocks are fitted; the one block of a shorter seam is its baseline."""
+"""At least so many blocks are fitted; the one block of a shorter seam is its baseline."""
 
 
 @inlined
