@@ -165,7 +165,7 @@ def test_a_growth_that_rounds_to_zero_has_no_sign(sections, analyses):
         update={"log_loss_increase": Estimate(n=9, estimate=-0.0001, low=-0.0002, high=0.0001)}
     )
     html = evaluation_html(result.model_copy(update={"descriptors": (tiny,)}), sections, analyses)
-    assert "0.000 [0.000, 0.000] n = 9" in html
+    assert "0.000 [0.000, 0.000] n&nbsp;=&nbsp;9" in html
 
 
 def test_the_same_input_gives_the_same_bytes(html, sections, analyses):
