@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from seamtell.features.aligned import aligned_empty
 from seamtell.features.machine_code import kept
 
 __all__ = ["nearest_distances", "row_products"]
@@ -38,7 +39,7 @@ def row_products(values: NDArray[np.float64], matrix: NDArray[np.float64]) -> ND
     if rows.shape[1] != columns.shape[1]:
         raise ValueError(f"got rows of {rows.shape[1]}, expected {columns.shape[1]}")
     out = np.empty((len(rows), len(columns)))
-    block, total = _lanes(rows.shape[1]), np.empty(_SIDE_BY_SIDE)
+    block, total = _lanes(rows.shape[1]), _lanes(1)[0]
     _products()(rows, columns, block, total, out)
     return out
 
@@ -67,14 +68,16 @@ def nearest_distances(
     # A column of a triangular matrix begins with zeros, which add nothing to a sum.
     first = (columns != 0).argmax(axis=1).astype(np.int64)
     out = np.empty(len(rows))
-    block, total, squared = _lanes(rows.shape[1]), np.empty(_SIDE_BY_SIDE), _lanes(len(points))
+    block, total, squared = _lanes(rows.shape[1]), _lanes(1)[0], _lanes(len(points))
     _distances()(rows, columns, first, points, block, total, squared, out)
     return out
 
 
 def _lanes(rows: int) -> NDArray[np.float64]:
     """Working memory of a kernel: as many rows, one lane for each row of values in one go."""
-    return np.zeros((rows, _SIDE_BY_SIDE))
+    lanes = aligned_empty((rows, _SIDE_BY_SIDE), np.float64)
+    lanes[:] = 0.0
+    return lanes
 
 
 def _plain(array: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from seamtell.features.aligned import aligned_empty
 from seamtell.features.machine_code import kept
 
 __all__ = ["MOST_LEAVES", "TreeTables"]
@@ -82,8 +83,11 @@ class TreeTables:
         if rows.ndim != 2 or rows.shape[1] != self.columns:
             raise ValueError(f"got descriptors of shape {rows.shape}, expected (n, {self.columns})")
         out = np.empty((len(rows), self.classes))
-        block, scores = np.zeros((self.columns, _SIDE_BY_SIDE)), np.empty((self.classes, _SIDE_BY_SIDE))
-        pattern = np.empty(_SIDE_BY_SIDE, dtype=np.int64)
+        block, scores = (
+            aligned_empty((lanes, _SIDE_BY_SIDE), np.float64) for lanes in (self.columns, self.classes)
+        )
+        block[:] = 0.0
+        pattern = aligned_empty(_SIDE_BY_SIDE, np.int64)
         _kernel()(rows, self.features, self.thresholds, self.leaves, block, pattern, scores, out)
         return out
 

@@ -11,7 +11,6 @@ from numba.core import cgutils
 __all__ = [
     "EIGHT",
     "LANES",
-    "LINE_BYTES",
     "NARROW",
     "NEVER_NAN",
     "WIDE",
@@ -35,8 +34,6 @@ __all__ = [
 
 LANES = 16
 EIGHT = 8
-LINE_BYTES = 64
-"""Of the cache; vectors that lie across two lines take twice as long."""
 
 _VECTOR = ir.VectorType(ir.FloatType(), LANES)
 NARROW, WIDE = ir.VectorType(ir.FloatType(), EIGHT), ir.VectorType(ir.DoubleType(), EIGHT)

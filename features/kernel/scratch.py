@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import math
 import threading
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from seamtell.features.aligned import LINE_BYTES, aligned_empty
 from seamtell.features.kernel.baseline_fit import AT_ONCE
 from seamtell.features.kernel.bits import WORD
 from seamtell.features.kernel.chain_vectors import FACTORS
-from seamtell.features.kernel.lanes import EIGHT, LANES, LINE_BYTES
+from seamtell.features.kernel.lanes import EIGHT, LANES
 from seamtell.features.kernel.networks import LARGEST
 from seamtell.features.kernel.smooth_fit import TOGETHER
 
@@ -47,8 +47,6 @@ CHANNELS = TOGETHER // SEAMS
 
 _SPARE = 64
 """Further numbers behind every row, so that loops may run over to a whole number of lanes."""
-
-Number = TypeVar("Number", np.uint8, np.float32, np.float64, np.int64, np.uint64)
 
 
 class Scratch(NamedTuple):
@@ -114,59 +112,50 @@ def scratch_for(channels: int, longest: int, pad: int) -> Scratch:
 
 
 def _make_scratch(channels: int, longest: int, pad: int) -> Scratch:
-    n, pad = longest + _SPARE, _whole_lines(pad, np.float32)
+    n, pad = longest + _SPARE, _whole_lines(pad)
     wide = n + 2 * pad
     words = longest // WORD + 2
     members = channels * (longest // 2 + 2)
     pairs, rows = -(-channels // CHANNELS), longest // 2 + _SPARE
     return Scratch(
         pad,
-        _rows((SEAMS, channels, wide), np.float32),
+        aligned_empty((SEAMS, channels, wide), np.float32),
         np.empty((SEAMS, COUNT + 1), np.int64),
         np.empty((SEAMS, channels), np.int64),
-        _rows((SEAMS, n), np.int64),
-        _rows((SEAMS, channels, n), np.float64),
+        aligned_empty((SEAMS, n), np.int64),
+        aligned_empty((SEAMS, channels, n), np.float64),
         np.empty((SEAMS, PER_CHANNEL, channels), np.float64),
-        _rows((pairs, EIGHT * rows), np.float64),
-        _rows((pairs, EIGHT * rows), np.float64),
-        _rows((pairs, EIGHT), np.float64),
-        _rows(EIGHT * rows, np.float64),
-        _rows(FACTORS * rows, np.float64),
-        _rows((3, rows + 2 * AT_ONCE), np.uint8),
-        _rows(wide, np.float32),
-        _rows(max(LANES * (LARGEST + 1), wide), np.float32),
-        _rows((channels, n), np.float64),
-        _rows((channels, n), np.float32),
-        _rows((channels, n), np.float64),
-        _rows((2, n), np.float64),
-        _rows((2, 8 * longest + 6 * _SPARE), np.float64),
-        _rows(n, np.float32),
-        _rows((2, wide), np.float64),
-        _rows(n, np.float64),
-        _rows(n, np.float64),
-        _rows((2, 2 * n), np.int64),
-        _rows((channels, words), np.uint64),
-        _rows((channels, words), np.uint64),
-        _rows((channels, words), np.uint64),
-        _rows(words, np.uint64),
-        _rows(words, np.uint64),
-        _rows((3, 3 * n), np.float64),
-        _rows((6, members), np.int64),
-        _rows(channels + 1, np.int64),
-        _rows((2, members), np.float64),
+        aligned_empty((pairs, EIGHT * rows), np.float64),
+        aligned_empty((pairs, EIGHT * rows), np.float64),
+        aligned_empty((pairs, EIGHT), np.float64),
+        aligned_empty(EIGHT * rows, np.float64),
+        aligned_empty(FACTORS * rows, np.float64),
+        aligned_empty((3, rows + 2 * AT_ONCE), np.uint8),
+        aligned_empty(wide, np.float32),
+        aligned_empty(max(LANES * (LARGEST + 1), wide), np.float32),
+        aligned_empty((channels, n), np.float64),
+        aligned_empty((channels, n), np.float32),
+        aligned_empty((channels, n), np.float64),
+        aligned_empty((2, n), np.float64),
+        aligned_empty((2, 8 * longest + 6 * _SPARE), np.float64),
+        aligned_empty(n, np.float32),
+        aligned_empty((2, wide), np.float64),
+        aligned_empty(n, np.float64),
+        aligned_empty(n, np.float64),
+        aligned_empty((2, 2 * n), np.int64),
+        aligned_empty((channels, words), np.uint64),
+        aligned_empty((channels, words), np.uint64),
+        aligned_empty((channels, words), np.uint64),
+        aligned_empty(words, np.uint64),
+        aligned_empty(words, np.uint64),
+        aligned_empty((3, 3 * n), np.float64),
+        aligned_empty((6, members), np.int64),
+        aligned_empty(channels + 1, np.int64),
+        aligned_empty((2, members), np.float64),
     )
 
 
-def _rows(shape: int | tuple[int, ...], kind: type[Number]) -> NDArray[Number]:
-    """Rows at least so long, each of which begins with a line of the cache."""
-    *rows, length = (shape,) if isinstance(shape, int) else shape
-    length = _whole_lines(length, kind)
-    held = np.empty(math.prod(rows) * length + LINE_BYTES // np.dtype(kind).itemsize, kind)
-    first = -held.ctypes.data % LINE_BYTES // held.itemsize
-    return held[first : first + math.prod(rows) * length].reshape(*rows, length)
-
-
-def _whole_lines(numbers: int, kind: type[Number]) -> int:
-    """So many numbers and those that fill up the last line of the cache."""
-    line = LINE_BYTES // np.dtype(kind).itemsize
+def _whole_lines(numbers: int) -> int:
+    """So many float32 numbers and those that fill up the last line of the cache."""
+    line = LINE_BYTES // np.dtype(np.float32).itemsize
     return -(-numbers // line) * line

@@ -9,10 +9,10 @@ from numba import types
 from numba.core import cgutils
 from numba.extending import intrinsic
 
+from seamtell.features.aligned import LINE_BYTES
 from seamtell.features.kernel.lanes import (
     EIGHT,
     LANES,
-    LINE_BYTES,
     NARROW,
     WIDE,
     WORD,
