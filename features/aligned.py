@@ -8,7 +8,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LINE_BYTES", "aligned_empty"]
+__all__ = ["LINE_BYTES", "aligned_empty", "whole_lines"]
 
 LINE_BYTES = 64
 """Of the cache."""
@@ -32,9 +32,20 @@ def aligned_empty(shape: int | tuple[int, ...], kind: type[Number]) -> NDArray[N
     (2, 16)
     """
     *rows, length = (shape,) if isinstance(shape, int) else shape
-    line = LINE_BYTES // np.dtype(kind).itemsize
-    length = -(-length // line) * line
+    length = whole_lines(length, kind)
     size = math.prod(rows) * length
-    held = np.empty(size + line, kind)
+    held = np.empty(size + LINE_BYTES // np.dtype(kind).itemsize, kind)
     first = -held.ctypes.data % LINE_BYTES // held.itemsize
     return held[first : first + size].reshape(*rows, length)
+
+
+def whole_lines(numbers: int, kind: type[Number]) -> int:
+    """So many numbers and those that fill up the last line.
+
+    Examples
+    --------
+    >>> whole_lines(9, np.float64)
+    16
+    """
+    line = LINE_BYTES // np.dtype(kind).itemsize
+    return -(-numbers // line) * line

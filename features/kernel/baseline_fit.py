@@ -1,6 +1,6 @@
 """Fit of the baselines of four channels at once; ``features.baseline`` is the specification and says why.
 
-Values of blocks are folded, and sets of blocks bytes with a bit for each lane, see ``smooth_fit``.
+Values of blocks are folded, and sets of blocks bytes with a bit for each lane, see ``folding``.
 Channels that are done are worked out along with the others, with the same result.
 """
 
@@ -13,8 +13,8 @@ from seamtell.features.baseline import _ROUNDS
 from seamtell.features.kernel.block_vectors import compare_blocks
 from seamtell.features.kernel.chain_vectors import smooth_lanes
 from seamtell.features.kernel.compiling import compiled, smaller
+from seamtell.features.kernel.folding import ENDS, TOGETHER, both_ends, folded_rows, other_ends
 from seamtell.features.kernel.lanes import EIGHT
-from seamtell.features.kernel.smooth_fit import ENDS, TOGETHER, both_ends, folded_rows
 
 __all__ = ["AT_ONCE", "fit_baselines"]
 
@@ -34,7 +34,7 @@ def fit_baselines(
     count: int,
     curve: Array,
     factors: Array,
-    sets: NDArray[np.uint8],
+    sets: Sets,
 ) -> None:
     """Fit channels, each through the blocks that lie close to its curve, until these stay the same.
 
@@ -135,9 +135,8 @@ def _leave_out(above: Sets, lanes: int, rows: int, blocks: Sets) -> None:
     middle block is the one on its other side.
     """
     here = above[1:]
-    other_side = int(here[rows - 2])
     above[0] = 0
-    here[rows] = np.uint8((other_side >> 1 & 0b01010101) | (other_side & 0b01010101) << 1)
+    here[rows] = np.uint8(other_ends(int(here[rows - 2])))
     left = np.uint8(lanes)
     for begin in range(0, rows, AT_ONCE):
         some = blocks[begin : begin + AT_ONCE]

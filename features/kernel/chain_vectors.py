@@ -1,4 +1,13 @@
-"""The eliminations of `smooth_fit` in eight lanes: two ends of four channels."""
+"""The penalised smooth curves of ``features.baseline``, of four channels at once.
+
+The normal equations have two bands on either side. They are eliminated from both ends of the seam towards
+the middle, and four channels side by side: eight chains of dependent divisions, one in each lane.
+
+References
+----------
+G. H. Golub, C. F. Van Loan, Matrix Computations, section 4.3 (banded LDL'); the meeting in the
+middle is known as twisted factorisation.
+"""
 
 from __future__ import annotations
 
@@ -126,7 +135,7 @@ def _met(rows: _Rows, left: State, diagonal: Value, y: Value) -> tuple[Value, Va
 
 @intrinsic  # type: ignore[untyped-decorator]
 def smooth_lanes(typing_context: Any, values: Any, taken: Any, curve: Any, factors: Any, count: Any) -> Any:
-    """Write the smooth curves through the taken blocks of four channels; see `smooth_fit` for the arrays.
+    """Write the smooth curves through the taken blocks of four channels; see ``folding`` for the arrays.
 
     `count` is the number of blocks, odd, at least 3; `factors` is scratch for `FACTORS` numbers a row.
     """

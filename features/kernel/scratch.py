@@ -8,13 +8,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from seamtell.features.aligned import LINE_BYTES, aligned_empty
+from seamtell.features.aligned import aligned_empty, whole_lines
 from seamtell.features.kernel.baseline_fit import AT_ONCE
 from seamtell.features.kernel.bits import WORD
 from seamtell.features.kernel.chain_vectors import FACTORS
+from seamtell.features.kernel.folding import TOGETHER
 from seamtell.features.kernel.lanes import EIGHT, LANES
 from seamtell.features.kernel.networks import LARGEST
-from seamtell.features.kernel.smooth_fit import TOGETHER
 
 __all__ = [
     "CHANNELS",
@@ -56,7 +56,7 @@ class Scratch(NamedTuple):
     `waiting` holds a few numbers, no channels where no seam is; `padded` the amplitudes, the first sample
     of the seam at index `pad`; `present` which channels these are; `blocks` the first samples of the blocks;
     `curves` the baselines at the blocks. Folded are `values`, `start` and `folded`, see
-    ``smooth_fit``; the first two have a row for every `CHANNELS` channels.
+    ``folding``; the first two have a row for every `CHANNELS` channels.
     """
 
     pad: int
@@ -112,7 +112,7 @@ def scratch_for(channels: int, longest: int, pad: int) -> Scratch:
 
 
 def _make_scratch(channels: int, longest: int, pad: int) -> Scratch:
-    n, pad = longest + _SPARE, _whole_lines(pad)
+    n, pad = longest + _SPARE, whole_lines(pad, np.float32)
     wide = n + 2 * pad
     words = longest // WORD + 2
     members = channels * (longest // 2 + 2)
@@ -153,9 +153,3 @@ def _make_scratch(channels: int, longest: int, pad: int) -> Scratch:
         aligned_empty(channels + 1, np.int64),
         aligned_empty((2, members), np.float64),
     )
-
-
-def _whole_lines(numbers: int) -> int:
-    """So many float32 numbers and those that fill up the last line of the cache."""
-    line = LINE_BYTES // np.dtype(np.float32).itemsize
-    return -(-numbers // line) * line

@@ -13,10 +13,10 @@ from seamtell.features.kernel.baseline_fit import fit_baselines
 from seamtell.features.kernel.baseline_kernel import block_sigma, interpolate
 from seamtell.features.kernel.block_medians import block_medians, lay_out_blocks
 from seamtell.features.kernel.compiling import compiled, inlined, larger
+from seamtell.features.kernel.folding import ENDS, fold, unfold
 from seamtell.features.kernel.low_quantile import low_quantile
 from seamtell.features.kernel.order_statistics import median_of_odd
 from seamtell.features.kernel.scratch import CHANNELS, COUNT, HERE, HIGHEST, LEVEL, SIZE, Scratch
-from seamtell.features.kernel.smooth_fit import ENDS, fold, unfold
 
 __all__ = ["begin_baselines", "finish_baselines", "fit_together"]
 

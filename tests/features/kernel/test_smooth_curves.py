@@ -7,8 +7,8 @@ from scipy.linalg import solveh_banded
 
 from seamtell.features.baseline import _BENDING, _SLOPING
 from seamtell.features.kernel.chain_vectors import FACTORS, smooth_lanes
+from seamtell.features.kernel.folding import ENDS, TOGETHER, both_ends, fold, folded_rows, other_ends, unfold
 from seamtell.features.kernel.lanes import EIGHT
-from seamtell.features.kernel.smooth_fit import ENDS, TOGETHER, both_ends, fold, folded_rows, unfold
 from seamtell.features.machine_code import OPTIONS
 
 
@@ -73,3 +73,11 @@ def test_folded_rows_go_from_both_ends_to_the_middle():
 @pytest.mark.parametrize(("lanes", "both"), [(0, 0), (0b1, 0b11), (0b1000, 0b1100), (0b01100001, 0b11110011)])
 def test_channel_has_both_ends_or_none(lanes, both):
     assert both_ends.py_func(lanes) == both
+
+
+@pytest.mark.parametrize(
+    ("lanes", "others"), [(0, 0), (0b1, 0b10), (0b1000, 0b0100), (0b11010001, 0b11100010)]
+)
+def test_other_end_of_a_channel_lies_beside_it(lanes, others):
+    assert other_ends.py_func(lanes) == others
+    assert other_ends.py_func(others) == lanes

@@ -1,15 +1,7 @@
-"""The penalised smooth curves of ``features.baseline``, of four channels at once.
+"""Block values of four channels folded, so that both ends of each stand side by side.
 
-The normal equations have two bands on either side. They are eliminated from both ends of
-the seam towards the middle, and four channels side by side: eight chains of dependent
-divisions, one in each lane. So block values of four channels are kept folded: row k of a folded array
-holds, channel by channel, the k-th block from the left and the k-th from the right, and the last row the
-middle block twice. A set of blocks has one byte a row, with a bit for each lane.
-
-References
-----------
-G. H. Golub, C. F. Van Loan, Matrix Computations, section 4.3 (banded LDL'); the meeting in the
-middle is known as twisted factorisation.
+Row k of a folded array holds, channel by channel, the k-th block from the left and the k-th from the right,
+and the last row the middle block twice. A set of blocks has one byte a row, with a bit for each lane.
 """
 
 from __future__ import annotations
@@ -20,13 +12,15 @@ from numpy.typing import NDArray
 from seamtell.features.kernel.compiling import compiled
 from seamtell.features.kernel.lanes import EIGHT
 
-__all__ = ["ENDS", "TOGETHER", "both_ends", "fold", "folded_rows", "unfold"]
+__all__ = ["ENDS", "TOGETHER", "both_ends", "fold", "folded_rows", "other_ends", "unfold"]
 
 Array = NDArray[np.float64]
 
 ENDS = 2
 TOGETHER = EIGHT // ENDS
 """Channels of one folded array."""
+_LEFT = 0b01010101
+"""Lanes of the left ends."""
 
 
 @compiled
@@ -56,4 +50,10 @@ def unfold(folded: Array, count: int, channel: int, values: Array) -> None:
 @compiled
 def both_ends(lanes: int) -> int:
     """Both lanes of every channel that has one of these."""
-    return 0b11 * ((lanes | lanes >> 1) & 0b01010101)
+    return 0b11 * ((lanes | lanes >> 1) & _LEFT)
+
+
+@compiled
+def other_ends(lanes: int) -> int:
+    """The lanes beside these: the other end of each channel."""
+    return lanes >> 1 & _LEFT | (lanes & _LEFT) << 1
